@@ -1,0 +1,3 @@
+pub mod simulate;
+pub mod sound;
+pub mod modes;

@@ -1,0 +1,189 @@
+//! The room's noise between the taps: its power density, and the steady lines in it (hum, fans, whistles).
+
+use realfft::RealFftPlanner;
+use realfft::num_complex::{Complex32, Complex64};
+
+/// Power density of the whitened noise (variance per sample that white noise of this density would have).
+#[derive(Debug, Clone)]
+pub(super) struct NoiseDensity {
+    bin_hz: f64,
+    values: Vec<f64>,
+    /// Degrees of freedom of each value, as of a chi-squared variable.
+    pub freedom: f64,
+}
+
+/// A steady line heard in the quiet before the taps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SteadyLine {
+    /// Frequency (Hz).
+    pub frequency_hz: f64,
+    /// Amplitude in the whitened sound.
+    pub(super) amplitude: f64,
+}
+
+/// Length of the transforms that are averaged (s): 25 Hz wide, as wide as the noise's features need.
+const SEGMENT_S: f64 = 0.04;
+/// Half width of the running median over bins, which passes over lines.
+const MEDIAN_REACH: usize = 6;
+/// A line stands so much over the noise density (power ratio, 25 times is 14 dB).
+const LINE_OVER_NOISE: f64 = 25.0;
+/// A line's two halves agree within this factor in amplitude (2 dB), or else it decays or comes and goes.
+const STEADY_WITHIN: f64 = 1.3;
+const MOST_LINES: usize = 40;
+
+impl NoiseDensity {
+    /// From whitened stretches of noise; `None` if there is too little of it.
+    pub(super) fn of_noise(stretches: &[Vec<f32>], rate_hz: f64, planner: &mut RealFftPlanner<f32>) -> Option<Self> {
+        let longest = stretches.iter().map(Vec::len).max()?;
+        let wished = ((SEGMENT_S * rate_hz) as usize).next_power_of_two();
+        let mut length = wished;
+        while length > longest {
+            length /= 2;
+        }
+        if length < 64 {
+            return None;
+        }
+        let plan = planner.plan_fft_forward(length);
+        let window: Vec<f32> = (0..length)
+            .map(|n| (0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / length as f64).cos()) as f32)
+            .collect();
+        let energy: f64 = window.iter().map(|w| f64::from(w * w)).sum();
+        let mut sum = vec![0.0f64; length / 2 + 1];
+        let mut count = 0.0;
+        let (mut input, mut output) = (plan.make_input_vec(), plan.make_output_vec());
+        let mut scratch = plan.make_scratch_vec();
+        for stretch in stretches {
+            for piece in stretch.windows(length).step_by(length / 2) {
+                for ((i, s), w) in input.iter_mut().zip(piece).zip(&window) {
+                    *i = s * w;
+                }
+                let done = plan.process_with_scratch(&mut input, &mut output, &mut scratch);
+                debug_assert!(done.is_ok());
+                for (total, bin) in sum.iter_mut().zip(&output) {
+                    *total += f64::from(bin.norm_sqr());
+                }
+                count += 1.0;
+                if count >= 400.0 {
+                    break;
+                }
+            }
+        }
+        if count == 0.0 {
+            return None;
+        }
+        // Half-overlapped pieces under this window: 18 of 19 degrees of freedom of separate ones are kept (Welch 1967).
+        let averages = f64::max(count * 18.0 / 19.0 * 0.55 + 0.45, 1.0);
+        // The median of a mean of `averages` exponentials lies below its mean (Wilson-Hilferty).
+        let median_bias = (1.0 - 1.0 / (9.0 * averages)).powi(3);
+        let mean: Vec<f64> = sum.iter().map(|s| s / (count * energy)).collect();
+        let values: Vec<f64> = (0..mean.len())
+            .map(|k| {
+                let reach = MEDIAN_REACH.min(mean.len() / 4);
+                let from = k.saturating_sub(reach).min(mean.len() - 1 - reach.min(mean.len() - 1));
+                let to = (k + reach + 1).min(mean.len());
+                let mut near: Vec<f64> = mean[from.max(usize::from(from == 0 && mean.len() > 4))..to].to_vec();
+                let middle = near.len() / 2;
+                let median = *near.select_nth_unstable_by(middle, f64::total_cmp).1;
+                (median / median_bias).max(1e-30)
+            })
+            .collect();
+        let freedom = 2.0 * averages * (2 * MEDIAN_REACH + 1) as f64 * 0.64 / 1.5;
+        Some(Self { bin_hz: rate_hz / length as f64, values, freedom })
+    }
+
+    /// From the spectra of the ring-downs themselves, where no noise was recorded alone: the running lower quartile over
+    /// a wide neighbourhood of bins.
+    pub(super) fn of_spectra(spectra: &[Vec<Complex32>], lengths: &[usize], transform: usize, rate_hz: f64) -> Self {
+        let bins = transform / 2 + 1;
+        let mean: Vec<f64> = (0..bins)
+            .map(|k| {
+                spectra.iter().zip(lengths).map(|(s, l)| f64::from(s[k].norm_sqr()) / *l as f64).sum::<f64>()
+                    / spectra.len() as f64
+            })
+            .collect();
+        let span = (bins / 200).clamp(16, 400).min(bins);
+        let values: Vec<f64> = mean
+            .chunks(span)
+            .map(|chunk| {
+                let mut chunk = chunk.to_vec();
+                let at = chunk.len() / 4;
+                // Lower quartile of an exponential: 0.2877 of its mean.
+                (*chunk.select_nth_unstable_by(at, f64::total_cmp).1 / 0.2877).max(1e-30)
+            })
+            .collect();
+        Self { bin_hz: span as f64 * rate_hz / transform as f64, values, freedom: 0.0 }
+    }
+
+    /// Density at a frequency (Hz).
+    pub(super) fn at(&self, frequency_hz: f64) -> f64 {
+        let position = (frequency_hz / self.bin_hz).max(0.0);
+        let below = (position as usize).min(self.values.len() - 1);
+        let above = (below + 1).min(self.values.len() - 1);
+        let part = position - below as f64;
+        if part >= 1.0 { self.values[above] } else { self.values[below] * (1.0 - part) + self.values[above] * part }
+    }
+}
+
+/// The steady lines in a stretch of whitened noise, strongest first.
+pub(super) fn steady_lines(
+    stretch: &[f32],
+    density: &NoiseDensity,
+    rate_hz: f64,
+    planner: &mut RealFftPlanner<f32>,
+) -> Vec<SteadyLine> {
+    // The last two seconds at most, in a length that transforms fast.
+    let most = (2.0 * rate_hz) as usize;
+    let stretch = &stretch[stretch.len().saturating_sub(most)..];
+    if (stretch.len() as f64) < 0.1 * rate_hz {
+        return Vec::new();
+    }
+    let length = stretch.len();
+    let transform = super::spectra::fast_length(2 * length);
+    let plan = planner.plan_fft_forward(transform);
+    let mut input = plan.make_input_vec();
+    for (n, (i, s)) in input.iter_mut().zip(stretch).enumerate() {
+        *i = s * (0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / length as f64).cos()) as f32;
+    }
+    let mut output = plan.make_output_vec();
+    let done = plan.process(&mut input, &mut output);
+    debug_assert!(done.is_ok());
+    let bin_hz = rate_hz / transform as f64;
+    let power: Vec<f64> = output.iter().map(|x| f64::from(x.norm_sqr())).collect();
+    let noise = |k: usize| 0.375 * length as f64 * density.at(k as f64 * bin_hz);
+    let mut lines = Vec::new();
+    for k in 6..power.len() - 2 {
+        let peak = power[k] > power[k - 1] && power[k] >= power[k + 1];
+        if !peak || power[k] < LINE_OVER_NOISE * noise(k) {
+            continue;
+        }
+        // A lobe of a stronger line nearby is not a line.
+        let near = power[k.saturating_sub(5)..(k + 6).min(power.len())].iter().copied().fold(0.0, f64::max);
+        if near > power[k] {
+            continue;
+        }
+        let (a, b, c) = (power[k - 1].ln(), power[k].ln(), power[k + 1].ln());
+        let shift = (0.5 * (a - c) / (a - 2.0 * b + c)).clamp(-0.5, 0.5);
+        let frequency_hz = (k as f64 + shift) * bin_hz;
+        let half = length / 2;
+        let amplitude = |part: &[f32]| {
+            let step = Complex64::from_polar(1.0, -std::f64::consts::TAU * frequency_hz / rate_hz);
+            let mut turn = Complex64::new(1.0, 0.0);
+            let mut sum = Complex64::new(0.0, 0.0);
+            for (n, s) in part.iter().enumerate() {
+                let window = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / part.len() as f64).cos();
+                sum += turn * (f64::from(*s) * window);
+                turn *= step;
+            }
+            4.0 * sum.norm() / part.len() as f64
+        };
+        let (first, second) = (amplitude(&stretch[..half]), amplitude(&stretch[half..]));
+        let sigma = (16.0 * 0.375 * density.at(frequency_hz) / half as f64).sqrt();
+        let steady = (first - second).abs() < (STEADY_WITHIN - 1.0) * first.min(second) + 3.0 * sigma;
+        if steady {
+            lines.push(SteadyLine { frequency_hz, amplitude: 0.5 * (first + second) });
+        }
+    }
+    lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
+    lines.truncate(MOST_LINES);
+    lines
+}

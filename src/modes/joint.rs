@@ -1,0 +1,378 @@
+//! Maximum likelihood over neighbouring modes and all taps at once.
+//!
+//! Every tap's transform near the modes is a sum of closed-form kernels plus Gaussian noise of known colour. The poles
+//! (decay rate and frequency) are common to all taps; each tap has its own amplitudes and phases, which enter linearly
+//! and are eliminated (variable projection: Golub and Pereyra 1973; Kaufman 1975; from memory). Gauss-Newton steps with
+//! Marquardt's damping. The inverse of the reduced normal matrix is the Cramer-Rao bound at the solution.
+
+use nalgebra::{DMatrix, DVector};
+use realfft::num_complex::Complex64;
+
+use super::component::{Component, Kernel};
+use super::density::NoiseDensity;
+use super::spectra::{Ring, Scale, Turn};
+
+/// The piece of all taps' transforms on which some components are fitted.
+pub(super) struct Band {
+    transform: usize,
+    bins: Vec<usize>,
+    taps: Vec<TapBand>,
+    /// Whitening weight of each bin: 1 / standard deviation of its real (and imaginary) part.
+    weights: Vec<f64>,
+    /// Start of the free decay in samples behind the origin (may be negative).
+    start: isize,
+}
+
+struct TapBand {
+    /// Samples of free decay in the transform.
+    length: usize,
+    /// exp(-i omega), exp(-i omega length) for each bin.
+    turns: Vec<(Complex64, Complex64)>,
+    target: Vec<Complex64>,
+    /// Share of the transform's length that holds data: bins are that much correlated.
+    share: f64,
+}
+
+/// What a fit found.
+#[derive(Debug, Clone)]
+pub(super) struct Fit {
+    pub components: Vec<Component>,
+    /// Covariance of the free pole parameters for unit noise density: see [`Fit::pole_covariance`].
+    covariance: DMatrix<f64>,
+    /// Position of each component's parameters in the covariance: (decay if free, turn).
+    places: Vec<(Option<usize>, usize)>,
+    /// Weighted sum of squared residuals, and its degrees of freedom.
+    pub chi2: f64,
+    pub freedom: f64,
+    /// The same for each tap alone: (chi2, freedom).
+    pub per_tap: Vec<(f64, f64)>,
+    pub converged: bool,
+}
+
+impl Fit {
+    /// Covariance of (decay, turn) of a component, per sample and for the noise density assumed.
+    pub(super) fn pole_covariance(&self, index: usize) -> [[f64; 2]; 2] {
+        let (decay, turn) = self.places[index];
+        let get = |a: Option<usize>, b: Option<usize>| match (a, b) {
+            (Some(a), Some(b)) => self.covariance[(a, b)],
+            _ => 0.0,
+        };
+        let turn = Some(turn);
+        [[get(decay, decay), get(decay, turn)], [get(turn, decay), get(turn, turn)]]
+    }
+}
+
+impl Band {
+    /// Cuts the bins out of a scale, with the `fixed` components taken away and the free decay starting at `start`.
+    pub(super) fn new(
+        scale: &Scale,
+        rings: &[Ring],
+        bins: Vec<usize>,
+        fixed: &[&Component],
+        start: isize,
+        density: &NoiseDensity,
+        rate_hz: f64,
+    ) -> Self {
+        let transform = scale.transform;
+        let bin_hz = rate_hz / transform as f64;
+        let weights =
+            bins.iter().map(|k| (2.0 / (transform as f64 * density.at(*k as f64 * bin_hz))).sqrt()).collect();
+        let taps = rings
+            .iter()
+            .enumerate()
+            .map(|(tap, ring)| {
+                let full = scale.lengths[tap];
+                let start = start.clamp(-(ring.lead as isize), full as isize - 8);
+                let length = (full as isize - start) as usize;
+                let mut target: Vec<Complex64> = bins
+                    .iter()
+                    .map(|&k| {
+                        let x = scale.spectra[tap][k];
+                        Complex64::new(f64::from(x.re), f64::from(x.im))
+                    })
+                    .collect();
+                let turns = turns(transform, length, &bins);
+                move_start(&mut target, ring, start, &turns);
+                for component in fixed {
+                    let pole = component.pole();
+                    let at_start = (Complex64::new(-component.decay, component.turn) * start as f64).exp();
+                    let half = component.amplitudes[tap] * at_start * 0.5;
+                    let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
+                    for (value, (back, back_to_length)) in target.iter_mut().zip(&turns) {
+                        *value -= half * direct.value(*back, *back_to_length)
+                            + half.conj() * mirror.value(*back, *back_to_length);
+                    }
+                }
+                TapBand { length, turns, target, share: (length as f64 / transform as f64).min(1.0) }
+            })
+            .collect();
+        Self { transform, bins, taps, weights, start }
+    }
+
+    /// Energy of the target over the noise, in units of the noise variance of one real part.
+    #[cfg(test)]
+    pub(super) fn energy(&self) -> f64 {
+        self.taps
+            .iter()
+            .map(|t| t.target.iter().zip(&self.weights).map(|(x, w)| x.norm_sqr() * w * w).sum::<f64>())
+            .sum()
+    }
+}
+
+fn turns(transform: usize, length: usize, bins: &[usize]) -> Vec<(Complex64, Complex64)> {
+    let mut out = Vec::with_capacity(bins.len());
+    let mut previous = None;
+    let mut turn = Turn::new(transform, length, 0);
+    for &bin in bins {
+        if previous.is_some_and(|p| p + 1 == bin) {
+            turn.advance();
+        } else {
+            turn = Turn::new(transform, length, bin);
+        }
+        previous = Some(bin);
+        out.push((turn.back, turn.back_to_length));
+    }
+    out
+}
+
+/// Moves the first sample of a transform from the origin to `start`: takes the head away, or adds what lies before.
+fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, turns: &[(Complex64, Complex64)]) {
+    if start == 0 {
+        return;
+    }
+    let origin = ring.lead as isize;
+    let (range, sign) = if start > 0 {
+        (origin..origin + start, -1.0)
+    } else {
+        (origin + start..origin, 1.0)
+    };
+    let head = &ring.samples[range.start as usize..range.end as usize];
+    let first = if start > 0 { 0 } else { start };
+    for (value, (back, _)) in target.iter_mut().zip(turns) {
+        // Horner's scheme from the last sample: sum w[n] back^n.
+        let mut sum = Complex64::new(0.0, 0.0);
+        for s in head.iter().rev() {
+            sum = sum * back + f64::from(*s);
+        }
+        let sum = sum * back.powi(first as i32) * sign;
+        *value = (*value + sum) * back.powi(-(start as i32));
+    }
+}
+
+/// Gram matrix of the basis [C1 C2 S1 S2] of all components at one length, and each tap's projections on it.
+struct Normal {
+    gram: DMatrix<f64>,
+    poles: DMatrix<f64>,
+    gradient: DVector<f64>,
+    chi2: f64,
+    amplitudes: Vec<Vec<Complex64>>,
+    per_tap: Vec<f64>,
+}
+
+impl Band {
+    /// Degrees of freedom of the data: real numbers, less their correlation.
+    fn data_freedom(&self) -> f64 {
+        self.taps.iter().map(|t| 2.0 * self.bins.len() as f64 * t.share).sum()
+    }
+
+    /// The basis of every component over the bins: C1, C2 (value), S1, S2 (slope), weighted.
+    fn basis(&self, components: &[Component], length: usize, turns: &[(Complex64, Complex64)]) -> Vec<Complex64> {
+        let width = 4 * components.len();
+        let mut basis = vec![Complex64::new(0.0, 0.0); width * self.bins.len()];
+        let i = Complex64::i();
+        for (c, component) in components.iter().enumerate() {
+            let pole = component.pole();
+            let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
+            for (row, ((back, back_to_length), weight)) in
+                basis.chunks_exact_mut(width).zip(turns.iter().zip(&self.weights))
+            {
+                let (dv, ds) = direct.value_and_slope(*back, *back_to_length);
+                let (mv, ms) = mirror.value_and_slope(*back, *back_to_length);
+                let half = 0.5 * weight;
+                row[2 * c] = (dv + mv) * half;
+                row[2 * c + 1] = i * (dv - mv) * half;
+                let slopes = 2 * components.len() + 2 * c;
+                row[slopes] = (ds + ms) * half;
+                row[slopes + 1] = i * (ds - ms) * half;
+            }
+        }
+        basis
+    }
+
+    fn normal(&self, components: &[Component], places: &[(Option<usize>, usize)], free: usize) -> Option<Normal> {
+        let linear = 2 * components.len();
+        let width = 2 * linear;
+        let mut cached: Option<(usize, Vec<Complex64>, DMatrix<f64>)> = None;
+        let mut poles = DMatrix::zeros(free, free);
+        let mut gradient = DVector::zeros(free);
+        let mut chi2 = 0.0;
+        let mut amplitudes = Vec::with_capacity(self.taps.len());
+        let mut per_tap = Vec::with_capacity(self.taps.len());
+        for tap in &self.taps {
+            if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
+                let basis = self.basis(components, tap.length, &tap.turns);
+                let gram = gram(&basis, width);
+                cached = Some((tap.length, basis, gram));
+            }
+            let Some((_, basis, gram)) = cached.as_ref() else { continue };
+            let mut projection = DVector::zeros(width);
+            let mut energy = 0.0;
+            for (row, (target, weight)) in basis.chunks_exact(width).zip(tap.target.iter().zip(&self.weights)) {
+                let x = target * *weight;
+                energy += x.norm_sqr();
+                for (p, b) in projection.iter_mut().zip(row) {
+                    *p += b.re * x.re + b.im * x.im;
+                }
+            }
+            let values = gram.view((0, 0), (linear, linear)).into_owned();
+            let factor = values.cholesky()?;
+            let solution = factor.solve(&projection.rows(0, linear).into_owned());
+            let tap_chi2 = (energy - projection.rows(0, linear).dot(&solution)).max(0.0);
+            // Columns of the pole derivatives in terms of the slope basis.
+            let mut mix = DMatrix::zeros(linear, free);
+            for (c, (decay, turn)) in places.iter().enumerate() {
+                let (u, v) = (solution[2 * c], solution[2 * c + 1]);
+                if let Some(decay) = decay {
+                    mix[(2 * c, *decay)] = -u;
+                    mix[(2 * c + 1, *decay)] = -v;
+                }
+                mix[(2 * c, *turn)] = -v;
+                mix[(2 * c + 1, *turn)] = u;
+            }
+            let slopes = gram.view((linear, linear), (linear, linear));
+            let cross = gram.view((0, linear), (linear, linear));
+            let crossed = cross * &mix;
+            let reduced = mix.transpose() * slopes * &mix - crossed.transpose() * factor.solve(&crossed);
+            let residual = projection.rows(linear, linear) - cross.transpose() * &solution;
+            // A transform longer than its data counts each datum more than once.
+            poles += reduced * tap.share;
+            gradient += mix.transpose() * residual * tap.share;
+            chi2 += tap_chi2 * tap.share;
+            per_tap.push(tap_chi2 * tap.share);
+            amplitudes.push(
+                (0..components.len()).map(|c| Complex64::new(solution[2 * c], solution[2 * c + 1])).collect(),
+            );
+        }
+        let gram = cached.map(|(.., g)| g)?;
+        Some(Normal { gram, poles, gradient, chi2, amplitudes, per_tap })
+    }
+
+    /// Fits the poles and amplitudes of some components, starting from theirs.
+    ///
+    /// `None` if the components cannot be told apart at the start (singular).
+    pub(super) fn fit(&self, start: &[Component], most_steps: usize) -> Option<Fit> {
+        let mut places = Vec::new();
+        let mut free = 0;
+        for component in start {
+            let decay = (!component.steady).then(|| {
+                free += 1;
+                free - 1
+            });
+            places.push((decay, free));
+            free += 1;
+        }
+        let length = self.taps.iter().map(|t| t.length).max().unwrap_or(1) as f64;
+        let mut components = start.to_vec();
+        let mut normal = self.normal(&components, &places, free)?;
+        let mut damping = 1e-4;
+        let mut converged = false;
+        let mut steps = 0;
+        while steps < most_steps {
+            let mut damped = normal.poles.clone();
+            for i in 0..free {
+                damped[(i, i)] *= 1.0 + damping;
+            }
+            let step = damped.cholesky()?.solve(&normal.gradient);
+            // In units of the standard deviations: has anything moved?
+            let moved = step.dot(&(&normal.poles * &step));
+            let mut trial = components.clone();
+            for (component, (decay, turn)) in trial.iter_mut().zip(&places) {
+                let reach = (2.0 * component.decay).max(std::f64::consts::TAU / length);
+                component.turn =
+                    (component.turn + step[*turn].clamp(-reach, reach)).clamp(1e-6, std::f64::consts::PI - 1e-6);
+                if let Some(decay) = decay {
+                    let wished = component.decay + step[*decay];
+                    let least = 1e-3 / length;
+                    component.decay =
+                        wished.clamp((component.decay / 3.0).max(least), (component.decay * 3.0).max(3.0 * least));
+                }
+            }
+            steps += 1;
+            match self.normal(&trial, &places, free) {
+                Some(next) if next.chi2 <= normal.chi2 * (1.0 + 1e-12) => {
+                    components = trial;
+                    normal = next;
+                    damping = (damping * 0.1).max(1e-9);
+                    if moved < 1e-6 {
+                        converged = true;
+                        break;
+                    }
+                }
+                _ => {
+                    if moved < 1e-6 {
+                        converged = true;
+                        break;
+                    }
+                    damping = (damping * 10.0).max(1e-3);
+                    if damping > 1e6 {
+                        break;
+                    }
+                }
+            }
+        }
+        for (c, component) in components.iter_mut().enumerate() {
+            let to_origin = (Complex64::new(-component.decay, component.turn) * -(self.start as f64)).exp();
+            component.amplitudes = normal.amplitudes.iter().map(|tap| tap[c] * to_origin).collect();
+        }
+        let covariance = normal.poles.clone().try_inverse()?;
+        let linear = 2.0 * components.len() as f64;
+        let freedom = self.data_freedom() - linear * self.taps.len() as f64 - free as f64;
+        let per_tap = normal
+            .per_tap
+            .iter()
+            .zip(&self.taps)
+            .map(|(chi2, t)| (*chi2, 2.0 * self.bins.len() as f64 * t.share - linear))
+            .collect();
+        debug_assert!(normal.gram.nrows() == 2 * linear as usize && self.transform > 0);
+        Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap, converged })
+    }
+
+    /// How much one component at a given pole would lower chi2, amplitudes free (the gain of a matched filter).
+    pub(super) fn gain(&self, component: &Component) -> f64 {
+        let mut total = 0.0;
+        for tap in &self.taps {
+            let basis = self.basis(std::slice::from_ref(component), tap.length, &tap.turns);
+            let (mut a, mut b, mut d, mut p, mut q) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for (row, (target, weight)) in basis.chunks_exact(4).zip(tap.target.iter().zip(&self.weights)) {
+                let x = target * *weight;
+                a += row[0].norm_sqr();
+                d += row[1].norm_sqr();
+                b += row[0].re * row[1].re + row[0].im * row[1].im;
+                p += row[0].re * x.re + row[0].im * x.im;
+                q += row[1].re * x.re + row[1].im * x.im;
+            }
+            let determinant = a * d - b * b;
+            if determinant > 0.0 {
+                total += tap.share * (d * p * p - 2.0 * b * p * q + a * q * q) / determinant;
+            }
+        }
+        total
+    }
+}
+
+fn gram(basis: &[Complex64], width: usize) -> DMatrix<f64> {
+    let mut gram = DMatrix::zeros(width, width);
+    for row in basis.chunks_exact(width) {
+        for i in 0..width {
+            for j in i..width {
+                gram[(i, j)] += row[i].re * row[j].re + row[i].im * row[j].im;
+            }
+        }
+    }
+    for i in 0..width {
+        for j in 0..i {
+            gram[(i, j)] = gram[(j, i)];
+        }
+    }
+    gram
+}

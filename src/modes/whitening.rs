@@ -1,0 +1,123 @@
+//! Whitening: a short filter that makes the room's noise flat, so that its strong low end does not leak into the modes.
+//!
+//! Any finite filter leaves frequencies and dampings of free decays untouched (it only scales each mode), so the filter
+//! need not be perfect; it is the linear predictor of the quiet stretches (autocorrelation method, Levinson recursion;
+//! Kay, Modern Spectral Estimation, from memory).
+
+use realfft::num_complex::Complex64;
+
+/// Taps of the filter behind the first: enough for rumble, a slope of the room's noise, and a low-pass of a phone.
+const ORDER: usize = 8;
+/// Enough noise to estimate the filter; more changes nothing.
+const MOST_SAMPLES: usize = 60_000;
+
+/// The whitening filter; coefficient 0 is 1.
+#[derive(Debug, Clone)]
+pub(super) struct Whitening {
+    taps: Vec<f32>,
+}
+
+impl Whitening {
+    /// The filter that does nothing.
+    pub(super) fn none() -> Self {
+        Self { taps: vec![1.0] }
+    }
+
+    /// The linear predictor of the stretches of noise; none if there is too little noise to tell.
+    pub(super) fn of_noise(stretches: &[Vec<f32>]) -> Self {
+        let mut lags = [0.0f64; ORDER + 1];
+        let mut used = 0;
+        for stretch in stretches {
+            let stretch = &stretch[..stretch.len().min(MOST_SAMPLES - used)];
+            if stretch.len() < 20 * ORDER {
+                continue;
+            }
+            let mean = stretch.iter().map(|s| f64::from(*s)).sum::<f64>() / stretch.len() as f64;
+            let centred: Vec<f32> = stretch.iter().map(|s| (f64::from(*s) - mean) as f32).collect();
+            for (lag, sum) in lags.iter_mut().enumerate() {
+                let chunks = centred[lag..].chunks(1024).zip(centred.chunks(1024));
+                *sum += chunks
+                    .map(|(a, b)| f64::from(a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>()))
+                    .sum::<f64>();
+            }
+            used += stretch.len();
+            if used >= MOST_SAMPLES {
+                break;
+            }
+        }
+        if used == 0 || lags[0] <= 0.0 {
+            return Self::none();
+        }
+        // A grain of white noise keeps the recursion stable on pure hum.
+        lags[0] *= 1.0 + 1e-6;
+        let mut taps = vec![0.0f64; ORDER + 1];
+        taps[0] = 1.0;
+        let mut error = lags[0];
+        for order in 1..=ORDER {
+            let correlation: f64 = (0..order).map(|i| taps[i] * lags[order - i]).sum();
+            let reflection = -correlation / error;
+            let before = taps.clone();
+            for i in 1..=order {
+                taps[i] = before[i] + reflection * before[order - i];
+            }
+            error *= 1.0 - reflection * reflection;
+        }
+        Self { taps: taps.iter().map(|t| *t as f32).collect() }
+    }
+
+    /// Samples of history that the filter needs.
+    pub(super) fn memory(&self) -> usize {
+        self.taps.len() - 1
+    }
+
+    /// Filters `samples`, whose first `memory()` are history only: the result is that much shorter.
+    pub(super) fn apply(&self, samples: &[f32], out: &mut Vec<f32>) {
+        let memory = self.memory();
+        out.clear();
+        if samples.len() <= memory {
+            return;
+        }
+        out.extend_from_slice(&samples[memory..]);
+        for (lag, tap) in self.taps.iter().enumerate().skip(1) {
+            for (o, s) in out.iter_mut().zip(&samples[memory - lag..]) {
+                *o += tap * s;
+            }
+        }
+    }
+
+    /// Complex gain of the filter for a free decay with this pole (z).
+    pub(super) fn gain(&self, pole: Complex64) -> Complex64 {
+        let inverse = pole.inv();
+        self.taps.iter().rev().fold(Complex64::new(0.0, 0.0), |sum, tap| sum * inverse + f64::from(*tap))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::{NoiseColour, noise};
+    use rand_chacha::rand_core::SeedableRng;
+
+    #[test]
+    fn brown_noise_becomes_nearly_white() {
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+        let brown: Vec<f32> =
+            noise(NoiseColour::Brown, 1.0, 40_000, 48_000.0, &mut random).iter().map(|s| *s as f32).collect();
+        let filter = Whitening::of_noise(std::slice::from_ref(&brown));
+        let mut white = Vec::new();
+        filter.apply(&brown, &mut white);
+        let lag = |d: usize| white[d..].iter().zip(&white).map(|(a, b)| f64::from(a * b)).sum::<f64>();
+        assert!(lag(1).abs() < 0.05 * lag(0), "{} {}", lag(0), lag(1));
+    }
+
+    #[test]
+    fn a_decay_is_only_scaled() {
+        let filter = Whitening { taps: vec![1.0, -1.2, 0.5] };
+        let pole = Complex64::new(-0.001, 0.2).exp();
+        let decay: Vec<f32> = (0..100).map(|n| pole.powi(n).re as f32).collect();
+        let mut out = Vec::new();
+        filter.apply(&decay, &mut out);
+        let expected = filter.gain(pole) * pole.powi(2);
+        assert!((f64::from(out[0]) - expected.re).abs() < 1e-5);
+    }
+}

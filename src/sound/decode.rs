@@ -1,0 +1,132 @@
+//! Decoding sound files to interleaved f32 blocks, front to end, through the Symphonia library.
+
+use std::fs::File;
+use std::path::Path;
+
+use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::MediaSourceStream;
+use symphonia::core::meta::MetadataOptions;
+
+use super::error::SoundError;
+use super::wav_header;
+
+/// A file being decoded.
+pub(super) struct Decoder {
+    format: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    track_id: u32,
+    block: Vec<f32>,
+    rate_hz: Option<u32>,
+    channels: usize,
+    codec: &'static str,
+    trouble: Option<String>,
+}
+
+impl Decoder {
+    /// Opens a file of any supported kind.
+    ///
+    /// # Errors
+    /// `Open`, `Empty`, `NotAudio`, `Rate`, `NoSamples`, `Read`.
+    pub(super) fn open(path: &Path) -> Result<Self, SoundError> {
+        let file = File::open(path).map_err(SoundError::Open)?;
+        let (source, trouble) = wav_header::open(file)?;
+        let stream = MediaSourceStream::new(Box::new(source), Default::default());
+        let mut hint = Hint::new();
+        if let Some(extension) = path.extension().and_then(|e| e.to_str()) {
+            hint.with_extension(extension);
+        }
+        let format = symphonia::default::get_probe()
+            .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
+            .map_err(not_audio)?;
+        let track = format
+            .default_track(TrackType::Audio)
+            .ok_or_else(|| SoundError::NotAudio("no sound track in it".into()))?;
+        let track_id = track.id;
+        let parameters = track
+            .codec_params
+            .as_ref()
+            .and_then(|p| p.audio())
+            .ok_or_else(|| SoundError::NotAudio("its sound track says nothing of how it is coded".into()))?;
+        let rate_hz = parameters.sample_rate;
+        let decoder = symphonia::default::get_codecs()
+            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
+            .map_err(not_audio)?;
+        let codec = decoder.codec_info().short_name;
+        Ok(Self { format, decoder, track_id, block: Vec::new(), rate_hz, channels: 0, codec, trouble })
+    }
+
+    /// Short name of the coding, such as `aac`; lossy codings alter a decay.
+    pub(super) fn codec(&self) -> &'static str {
+        self.codec
+    }
+
+    /// Sample rate in hertz, known at the latest after the first block.
+    pub(super) fn rate_hz(&self) -> Option<u32> {
+        self.rate_hz
+    }
+
+    /// Number of channels; 0 before the first block.
+    pub(super) fn channels(&self) -> usize {
+        self.channels
+    }
+
+    /// What went wrong on the way, in words, if the sound could be read in part only.
+    pub(super) fn trouble(&self) -> Option<&str> {
+        self.trouble.as_deref()
+    }
+
+    /// The block that was decoded last.
+    pub(super) fn block(&self) -> &[f32] {
+        &self.block
+    }
+
+    /// The next block of interleaved samples (full scale = 1), or `None` at the end or at the first damage.
+    pub(super) fn next_block(&mut self) -> Option<&[f32]> {
+        loop {
+            let packet = match self.format.next_packet() {
+                Ok(Some(packet)) => packet,
+                Ok(None) => return None,
+                Err(Error::ResetRequired) => {
+                    self.trouble = Some("the file changes its format on the way; only the first part is used".into());
+                    return None;
+                }
+                Err(error) => {
+                    self.trouble = Some(format!("cut short or damaged ({error}); what came before is used"));
+                    return None;
+                }
+            };
+            if packet.track_id != self.track_id {
+                continue;
+            }
+            match self.decoder.decode(&packet) {
+                Ok(decoded) => {
+                    if decoded.frames() == 0 {
+                        continue;
+                    }
+                    self.channels = decoded.spec().channels().count();
+                    self.rate_hz = Some(decoded.spec().rate());
+                    decoded.copy_to_vec_interleaved(&mut self.block);
+                    return Some(&self.block);
+                }
+                Err(Error::IoError(error)) => self.trouble = Some(format!("a piece could not be read ({error})")),
+                Err(error) => {
+                    self.trouble = Some(format!("damaged ({error}); what came before is used"));
+                    return None;
+                }
+            }
+        }
+    }
+}
+
+fn not_audio(error: Error) -> SoundError {
+    match error {
+        Error::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+            SoundError::NotAudio("it ends before any sound begins".into())
+        }
+        Error::Unsupported(what) => SoundError::NotAudio(what.to_string()),
+        other => SoundError::NotAudio(other.to_string()),
+    }
+}
