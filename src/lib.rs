@@ -1,3 +1,3 @@
+pub mod modes;
 pub mod simulate;
 pub mod sound;
-pub mod modes;

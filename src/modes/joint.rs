@@ -47,6 +47,8 @@ pub(super) struct Fit {
     /// The same for each tap alone: (chi2, freedom).
     pub per_tap: Vec<(f64, f64)>,
     pub converged: bool,
+    /// Reduced normal matrix and gradient of each tap alone at the solution: what it would rather have.
+    per_tap_poles: Vec<(DMatrix<f64>, DVector<f64>)>,
 }
 
 impl Fit {
@@ -59,6 +61,22 @@ impl Fit {
         };
         let turn = Some(turn);
         [[get(decay, decay), get(decay, turn)], [get(turn, decay), get(turn, turn)]]
+    }
+
+    /// What each tap alone would say of a component's (decay, turn): the shift from the joint value, and its variance.
+    ///
+    /// One Gauss-Newton step from the joint solution; `None` for a tap that cannot tell by itself.
+    pub(super) fn tap_opinions(&self, index: usize) -> Vec<Option<[(f64, f64); 2]>> {
+        let (decay, turn) = self.places[index];
+        self.per_tap_poles
+            .iter()
+            .map(|(matrix, gradient)| {
+                let inverse = matrix.clone().try_inverse()?;
+                let shift = &inverse * gradient;
+                let of = |place: Option<usize>| place.map_or((0.0, 0.0), |p| (shift[p], inverse[(p, p)]));
+                Some([of(decay), of(Some(turn))])
+            })
+            .collect()
     }
 }
 
@@ -84,24 +102,11 @@ impl Band {
                 let full = scale.lengths[tap];
                 let start = start.clamp(-(ring.lead as isize), full as isize - 8);
                 let length = (full as isize - start) as usize;
-                let mut target: Vec<Complex64> = bins
-                    .iter()
-                    .map(|&k| {
-                        let x = scale.spectra[tap][k];
-                        Complex64::new(f64::from(x.re), f64::from(x.im))
-                    })
-                    .collect();
+                let mut target = pick(&scale.spectra[tap], &bins);
                 let turns = turns(transform, length, &bins);
                 move_start(&mut target, ring, start, &turns);
                 for component in fixed {
-                    let pole = component.pole();
-                    let at_start = (Complex64::new(-component.decay, component.turn) * start as f64).exp();
-                    let half = component.amplitudes[tap] * at_start * 0.5;
-                    let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
-                    for (value, (back, back_to_length)) in target.iter_mut().zip(&turns) {
-                        *value -= half * direct.value(*back, *back_to_length)
-                            + half.conj() * mirror.value(*back, *back_to_length);
-                    }
+                    take_away(&mut target, &turns, component, tap, start, length);
                 }
                 TapBand { length, turns, target, share: (length as f64 / transform as f64).min(1.0) }
             })
@@ -116,6 +121,47 @@ impl Band {
             .iter()
             .map(|t| t.target.iter().zip(&self.weights).map(|(x, w)| x.norm_sqr() * w * w).sum::<f64>())
             .sum()
+    }
+}
+
+/// A range of bins of every tap's transform with some components taken away.
+pub(super) fn cut(scale: &Scale, bins: &std::ops::Range<usize>, without: &[&Component]) -> Vec<Vec<Complex64>> {
+    let list: Vec<usize> = bins.clone().collect();
+    scale
+        .spectra
+        .iter()
+        .enumerate()
+        .map(|(tap, spectrum)| {
+            let length = scale.lengths[tap];
+            let mut target = pick(spectrum, &list);
+            let turns = turns(scale.transform, length, &list);
+            for component in without {
+                take_away(&mut target, &turns, component, tap, 0, length);
+            }
+            target
+        })
+        .collect()
+}
+
+fn pick(spectrum: &[realfft::num_complex::Complex32], bins: &[usize]) -> Vec<Complex64> {
+    bins.iter().map(|&k| Complex64::new(f64::from(spectrum[k].re), f64::from(spectrum[k].im))).collect()
+}
+
+/// Takes a component away from bins whose data start at `start`.
+fn take_away(
+    target: &mut [Complex64],
+    turns: &[(Complex64, Complex64)],
+    component: &Component,
+    tap: usize,
+    start: isize,
+    length: usize,
+) {
+    let pole = component.pole();
+    let at_start = (Complex64::new(-component.decay, component.turn) * start as f64).exp();
+    let half = component.amplitudes[tap] * at_start * 0.5;
+    let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
+    for (value, (back, back_to_length)) in target.iter_mut().zip(turns) {
+        *value -= half * direct.value(*back, *back_to_length) + half.conj() * mirror.value(*back, *back_to_length);
     }
 }
 
@@ -167,6 +213,7 @@ struct Normal {
     chi2: f64,
     amplitudes: Vec<Vec<Complex64>>,
     per_tap: Vec<f64>,
+    per_tap_poles: Vec<(DMatrix<f64>, DVector<f64>)>,
 }
 
 impl Band {
@@ -208,6 +255,7 @@ impl Band {
         let mut chi2 = 0.0;
         let mut amplitudes = Vec::with_capacity(self.taps.len());
         let mut per_tap = Vec::with_capacity(self.taps.len());
+        let mut per_tap_poles = Vec::with_capacity(self.taps.len());
         for tap in &self.taps {
             if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
                 let basis = self.basis(components, tap.length, &tap.turns);
@@ -245,8 +293,11 @@ impl Band {
             let reduced = mix.transpose() * slopes * &mix - crossed.transpose() * factor.solve(&crossed);
             let residual = projection.rows(linear, linear) - cross.transpose() * &solution;
             // A transform longer than its data counts each datum more than once.
-            poles += reduced * tap.share;
-            gradient += mix.transpose() * residual * tap.share;
+            let reduced = reduced * tap.share;
+            let pull = mix.transpose() * residual * tap.share;
+            poles += &reduced;
+            gradient += &pull;
+            per_tap_poles.push((reduced, pull));
             chi2 += tap_chi2 * tap.share;
             per_tap.push(tap_chi2 * tap.share);
             amplitudes.push(
@@ -254,7 +305,7 @@ impl Band {
             );
         }
         let gram = cached.map(|(.., g)| g)?;
-        Some(Normal { gram, poles, gradient, chi2, amplitudes, per_tap })
+        Some(Normal { gram, poles, gradient, chi2, amplitudes, per_tap, per_tap_poles })
     }
 
     /// Fits the poles and amplitudes of some components, starting from theirs.
@@ -334,7 +385,7 @@ impl Band {
             .map(|(chi2, t)| (*chi2, 2.0 * self.bins.len() as f64 * t.share - linear))
             .collect();
         debug_assert!(normal.gram.nrows() == 2 * linear as usize && self.transform > 0);
-        Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap, converged })
+        Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap, converged, per_tap_poles: normal.per_tap_poles })
     }
 
     /// How much one component at a given pole would lower chi2, amplitudes free (the gain of a matched filter).

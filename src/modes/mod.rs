@@ -4,8 +4,19 @@
 //! all modes jointly over all taps by maximum likelihood, check the evidence for each, and give its uncertainty.
 //! This room knows samples and taps; it knows nothing of files, parts or pictures.
 
+mod clusters;
 mod component;
 mod density;
+mod envelope;
+mod estimate;
+mod evidence;
 mod joint;
+mod merge;
+mod mode;
+mod search;
 mod spectra;
 mod whitening;
+
+pub use envelope::Envelope;
+pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};
+pub use mode::{COVERAGE_95, Mode, ModeReason};

@@ -1,0 +1,161 @@
+//! The last refinement: neighbouring modes together, everything else taken away exactly, from the earliest start of the
+//! free decay that the data allow.
+
+use super::component::Component;
+use super::joint::Fit;
+use super::search::{MOST_TOGETHER, Search};
+
+/// Neighbouring components with their joint fit.
+pub(super) struct Cluster {
+    pub fit: Fit,
+    /// Index of the transform length used.
+    pub scale: usize,
+    /// Start of the fit, samples behind the origin of the transforms.
+    pub start: isize,
+    /// The start had to be put late because the first milliseconds disagree with the rest.
+    pub disturbed: bool,
+    /// Change of (decay, turn) of each component between the start used and the next later one, where they disagree.
+    pub start_shift: Vec<[f64; 2]>,
+}
+
+/// Starts of the fit that are tried, relative to the origin (s): the first is the earliest sample after the strike.
+const STARTS_S: [f64; 6] = [-1.4e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3];
+/// A later start is not tried if it costs the slowest mode more than this many nepers.
+const MOST_LOST_NEPERS: f64 = 1.2;
+/// Estimates from two starts agree within so many standard deviations of their difference.
+const AGREE: f64 = 2.6;
+const SWEEPS: usize = 3;
+
+/// Refines everything that the search found.
+pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
+    let mut components = search.components.clone();
+    components.sort_by(|a, b| a.turn.total_cmp(&b.turn));
+    let groups = group(search, &components);
+    let mut fits: Vec<Option<(Fit, usize)>> = vec![None; groups.len()];
+    for sweep in 0..SWEEPS {
+        let mut moved = false;
+        for (g, members) in groups.iter().enumerate() {
+            let (own, others) = split(&components, members);
+            let scale = scale_of(search, &own);
+            let band = search.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others);
+            let Some(fit) = band.fit(&own, 12) else { continue };
+            for (place, index) in members.iter().enumerate() {
+                let (old, new) = (&components[*index], &fit.components[place]);
+                moved |= (old.turn - new.turn).abs() > 1e-3 * old.decay.max(1e-9);
+                components[*index] = new.clone();
+            }
+            fits[g] = Some((fit, scale));
+        }
+        if !moved && sweep > 0 {
+            break;
+        }
+    }
+    let mut clusters = Vec::new();
+    for (members, fit) in groups.iter().zip(fits) {
+        let Some((fit, scale)) = fit else { continue };
+        let (_, others) = split(&components, members);
+        clusters.push(best_start(search, fit, scale, &others));
+    }
+    clusters
+}
+
+fn split<'c>(components: &'c [Component], members: &[usize]) -> (Vec<Component>, Vec<&'c Component>) {
+    let own = members.iter().map(|i| components[*i].clone()).collect();
+    let others = (0..components.len()).filter(|i| !members.contains(i)).map(|i| &components[i]).collect();
+    (own, others)
+}
+
+fn scale_of(search: &Search<'_>, components: &[Component]) -> usize {
+    if components.iter().any(|c| c.steady) {
+        return 0;
+    }
+    search.scale_for(components.iter().map(|c| c.decay).fold(f64::INFINITY, f64::min))
+}
+
+/// Runs of components, by frequency, whose bands touch; cut at the widest gap if too many.
+fn group(search: &Search<'_>, components: &[Component]) -> Vec<Vec<usize>> {
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (i, component) in components.iter().enumerate() {
+        let touches = groups.last().is_some_and(|g| {
+            g.len() < MOST_TOGETHER && g.iter().any(|j| search.touch(&components[*j], component))
+        });
+        match groups.last_mut() {
+            Some(last) if touches => last.push(i),
+            _ => groups.push(vec![i]),
+        }
+    }
+    groups
+}
+
+fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]) -> Cluster {
+    let rate_hz = search.rate_hz;
+    let samples = |i: usize| (STARTS_S[i] * rate_hz).round() as isize;
+    let decays = || fit.components.iter().filter(|c| !c.steady).map(|c| c.decay);
+    if decays().count() == 0 {
+        return Cluster { fit, scale, start: 0, disturbed: false, start_shift: Vec::new() };
+    }
+    let slowest = decays().fold(f64::INFINITY, f64::min);
+    let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
+    let run = |i: usize, from: &Fit| {
+        let own: Vec<&Component> = from.components.iter().collect();
+        search.band(&own, scale, samples(i), others).fit(&from.components, 8)
+    };
+    let mut current = 1;
+    let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
+    fits[1] = Some(fit.clone());
+    let mut disturbed = false;
+    let mut shift = Vec::new();
+    // Later while the next later start disagrees.
+    while current + 1 < STARTS_S.len() && affordable(current + 1) {
+        let Some(now) = fits[current].clone() else { break };
+        let Some(later) = run(current + 1, &now) else { break };
+        if agree(&now, &later) {
+            shift.clear();
+            fits[current + 1] = Some(later);
+            break;
+        }
+        shift = difference(&now, &later);
+        fits[current + 1] = Some(later);
+        current += 1;
+        disturbed = true;
+    }
+    // Earlier if nothing speaks against it.
+    if current == 1
+        && let Some(now) = fits[1].clone()
+        && let Some(earlier) = run(0, &now)
+        && agree(&earlier, &now)
+    {
+        fits[0] = Some(earlier);
+        current = 0;
+    }
+    let chosen = fits[current].take().unwrap_or(fit);
+    Cluster { fit: chosen, scale, start: samples(current), disturbed, start_shift: shift }
+}
+
+fn difference(a: &Fit, b: &Fit) -> Vec<[f64; 2]> {
+    a.components.iter().zip(&b.components).map(|(x, y)| [x.decay - y.decay, x.turn - y.turn]).collect()
+}
+
+/// Whether a fit from an earlier start is what a later start foretells (Hausman's test, and the added residual).
+fn agree(earlier: &Fit, later: &Fit) -> bool {
+    let noise = (later.chi2 / later.freedom.max(1.0)).max(1e-3);
+    let added = (earlier.chi2 - later.chi2) / noise;
+    let expected = (earlier.freedom - later.freedom).max(0.0) + 2.0;
+    if added > expected + 3.5 * (2.0 * expected).sqrt() {
+        return false;
+    }
+    for (index, (a, b)) in earlier.components.iter().zip(&later.components).enumerate() {
+        let (ca, cb) = (earlier.pole_covariance(index), later.pole_covariance(index));
+        for (axis, delta) in [a.decay - b.decay, a.turn - b.turn].into_iter().enumerate() {
+            if axis == 0 && a.steady {
+                continue;
+            }
+            // The later estimate is the less precise one; the difference has the difference of the variances.
+            let variance = ((cb[axis][axis] - ca[axis][axis]).max(0.02 * ca[axis][axis])) * noise;
+            if delta * delta > AGREE * AGREE * variance {
+                return false;
+            }
+        }
+    }
+    true
+}

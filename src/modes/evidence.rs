@@ -1,0 +1,436 @@
+//! The evidence for each mode, its uncertainty, and the taps that do not belong.
+//!
+//! A mode must begin with the tap, decay, and come back in the next accepted tap.
+
+use realfft::num_complex::Complex64;
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
+
+use super::clusters::Cluster;
+use super::component::Component;
+use super::envelope::Envelope;
+use super::estimate::Group;
+use super::mode::{COVERAGE_95, Mode, ModeReason};
+use crate::sound::TapReason;
+
+/// A tap whose misfit is this share of its energy, and so many times the median tap's, is unlike the others.
+const ODD_SHARE: f64 = 0.02;
+const ODD_TIMES: f64 = 6.0;
+/// A jump of a mode's complex amplitude by this part of it within a ring-down is a second strike.
+const SECOND_STRIKE: f64 = 0.15;
+/// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.
+const SURE: f64 = 0.99;
+/// Halves of a decay that differ by this factor in slope bend.
+const BEND: f64 = 1.25;
+
+/// Energy of a component in a tap over the noise (chi-squared units: 2 for noise alone).
+fn energy(component: &Component, tap: usize, length: usize, density: f64) -> f64 {
+    let lasting = -(-2.0 * component.decay * length as f64).exp_m1();
+    let samples = if component.decay > 1e-12 { lasting / (2.0 * component.decay) } else { length as f64 };
+    component.amplitudes[tap].norm_sqr() * 0.5 * samples / density
+}
+
+fn density(group: &Group<'_>, component: &Component) -> f64 {
+    group.search.density.at(component.frequency_hz(group.search.rate_hz))
+}
+
+/// Energies of all modes of a cluster in a tap.
+fn cluster_energy(group: &Group<'_>, cluster: &Cluster, tap: usize) -> f64 {
+    let length = group.search.scales[cluster.scale].lengths[tap];
+    cluster
+        .fit
+        .components
+        .iter()
+        .filter(|c| !c.steady)
+        .map(|c| energy(c, tap, length, density(group, c)))
+        .sum()
+}
+
+/// The tap that fits the joint picture worst, if it does not belong to it: its place in the group, and why.
+pub(super) fn odd_tap(group: &Group<'_>) -> Option<(usize, TapReason)> {
+    let taps = group.search.rings.len();
+    if taps < 2 {
+        return None;
+    }
+    let shares: Vec<f64> = (0..taps)
+        .map(|tap| {
+            let (mut misfit, mut total) = (0.0, 0.0);
+            for cluster in &group.clusters {
+                let (chi2, freedom) = cluster.fit.per_tap[tap];
+                misfit += (chi2 - freedom - 4.0 * (2.0 * freedom.max(1.0)).sqrt()).max(0.0);
+                total += cluster_energy(group, cluster, tap);
+            }
+            misfit / total.max(1.0)
+        })
+        .collect();
+    let worst = (0..taps).max_by(|a, b| shares[*a].total_cmp(&shares[*b]))?;
+    let mut others: Vec<f64> = (0..taps).filter(|t| *t != worst).map(|t| shares[t]).collect();
+    others.sort_by(f64::total_cmp);
+    let median = others[others.len() / 2];
+    if shares[worst] < ODD_SHARE || shares[worst] < ODD_TIMES * median + 0.002 {
+        return None;
+    }
+    let reason = second_strike(group, worst).map_or(TapReason::UnlikeOthers, |after_s| TapReason::DoubleHit { after_s });
+    Some((worst, reason))
+}
+
+/// Time after the onset (s) of a second strike in a ring-down, seen as a jump of the strongest mode's amplitude.
+fn second_strike(group: &Group<'_>, tap: usize) -> Option<f64> {
+    let rate_hz = group.search.rate_hz;
+    let components = || group.clusters.iter().flat_map(|c| c.fit.components.iter()).filter(|c| !c.steady);
+    let strongest =
+        components().max_by(|a, b| a.amplitudes[tap].norm().total_cmp(&b.amplitudes[tap].norm()))?;
+    let ring = &group.search.rings[tap];
+    let window = ((4.0 * std::f64::consts::TAU / strongest.turn) as usize).max((0.006 * rate_hz) as usize);
+    let lasts = ((3.0 / strongest.decay.max(1e-9)) as usize).min(ring.length());
+    let samples = &ring.samples[ring.lead..ring.lead + lasts];
+    // The ring-down divided by the mode's own decay: constant for one strike.
+    let factor = Complex64::new(strongest.decay, -strongest.turn);
+    let points: Vec<Complex64> = samples
+        .chunks_exact(window)
+        .enumerate()
+        .map(|(i, chunk)| {
+            let sum: Complex64 = chunk
+                .iter()
+                .enumerate()
+                .map(|(n, s)| {
+                    let shape = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / window as f64).cos();
+                    (factor * (i * window + n) as f64).exp() * (f64::from(*s) * shape)
+                })
+                .sum();
+            sum * (4.0 / window as f64)
+        })
+        .collect();
+    if points.len() < 4 {
+        return None;
+    }
+    let mean = |p: &[Complex64]| p.iter().sum::<Complex64>() / p.len() as f64;
+    let (at, jump) = (1..points.len() - 1)
+        .map(|i| {
+            let (before, after) = (mean(&points[..i]), mean(&points[i..(i + 3).min(points.len())]));
+            (i, (after - before).norm() / before.norm().max(1e-12))
+        })
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (jump > SECOND_STRIKE).then(|| (at * window) as f64 / rate_hz + group.origin_s)
+}
+
+/// Time after the strike (s) from which the strongest modes all fall faster than before: a fade, a gate or a gain.
+pub(super) fn fade(group: &Group<'_>, envelopes: &[Vec<Envelope>]) -> Option<f64> {
+    let taps = group.search.rings.len();
+    let mut strong: Vec<(f64, &Envelope, &Component)> = Vec::new();
+    for (cluster, envelopes) in group.clusters.iter().zip(envelopes) {
+        let length = group.search.scales[cluster.scale].lengths.iter().copied().max().unwrap_or(1);
+        for (component, envelope) in cluster.fit.components.iter().zip(envelopes) {
+            if !component.steady && envelope.slope_db_per_s.is_finite() {
+                let total: f64 = (0..taps).map(|t| energy(component, t, length, density(group, component))).sum();
+                strong.push((total, envelope, component));
+            }
+        }
+    }
+    strong.sort_by(|a, b| b.0.total_cmp(&a.0));
+    strong.truncate(3);
+    let bends = |e: &Envelope| {
+        let [(early, early_u), (late, late_u)] = e.halves;
+        late < BEND * early && (late - early).abs() > 5.0 * early_u.hypot(late_u)
+    };
+    let bending = strong.iter().filter(|(_, e, _)| bends(e)).count();
+    if bending == 0 || 2 * bending < strong.len() {
+        return None;
+    }
+    strong.iter().filter(|(_, e, _)| bends(e)).filter_map(|(_, e, _)| straight_until(e)).reduce(f64::min)
+}
+
+/// The longest stretch from the start over which both halves of an envelope have the same slope; its end (s).
+fn straight_until(envelope: &Envelope) -> Option<f64> {
+    let (from, to) = envelope.used_s;
+    let slope = |a: f64, b: f64| {
+        let points: Vec<(f64, f64)> = envelope
+            .time_s
+            .iter()
+            .zip(&envelope.level_db)
+            .filter(|(t, _)| **t >= a && **t <= b)
+            .map(|(t, l)| (*t, *l))
+            .collect();
+        let n = points.len() as f64;
+        let (mt, ml) = (points.iter().map(|p| p.0).sum::<f64>() / n, points.iter().map(|p| p.1).sum::<f64>() / n);
+        let covariance: f64 = points.iter().map(|(t, l)| (t - mt) * (l - ml)).sum();
+        covariance / points.iter().map(|(t, _)| (t - mt).powi(2)).sum::<f64>()
+    };
+    for tenth in (2..=9).rev() {
+        let end = from + (to - from) * f64::from(tenth) / 10.0;
+        let middle = 0.5 * (from + end);
+        let (early, late) = (slope(from, middle), slope(middle, end));
+        if (late / early - 1.0).abs() < 0.1 {
+            return Some(end);
+        }
+    }
+    Some(from + 0.2 * (to - from))
+}
+
+/// Judges every component: a mode with its uncertainty and doubts, or left out with the reason.
+pub(super) fn judge(
+    group: &Group<'_>,
+    envelopes: Vec<Vec<Envelope>>,
+    before: &[Vec<f32>],
+) -> (Vec<Mode>, Vec<(f64, &'static str)>) {
+    let rate_hz = group.search.rate_hz;
+    let mut modes = Vec::new();
+    let mut left_out = Vec::new();
+    for (cluster, envelopes) in group.clusters.iter().zip(envelopes) {
+        let noise = Noise::of(group, cluster);
+        for (index, (component, envelope)) in cluster.fit.components.iter().zip(envelopes).enumerate() {
+            if component.steady {
+                continue;
+            }
+            match judge_one(group, cluster, index, &noise, envelope, before) {
+                Ok(mode) => modes.push(mode),
+                Err(why) => left_out.push((component.frequency_hz(rate_hz), why)),
+            }
+        }
+    }
+    modes.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
+    let strongest = modes.iter().map(|m| m.level_full_scale_db).fold(f64::NEG_INFINITY, f64::max);
+    for mode in &mut modes {
+        mode.level_db = mode.level_full_scale_db - strongest;
+    }
+    drop_products(&mut modes, &mut left_out);
+    (modes, left_out)
+}
+
+/// The noise in a cluster: variance relative to the room's density, its degrees of freedom, and whether the residual is
+/// larger than the room's noise explains.
+struct Noise {
+    variance: f64,
+    freedom: f64,
+    times: f64,
+    misfit: bool,
+    /// Share of the modes' energy that the fit leaves unexplained.
+    unexplained: f64,
+}
+
+impl Noise {
+    fn of(group: &Group<'_>, cluster: &Cluster) -> Self {
+        let fit = &cluster.fit;
+        let freedom = fit.freedom.max(1.0);
+        let ratio = fit.chi2 / freedom;
+        let taps = group.search.rings.len();
+        let total: f64 = (0..taps).map(|t| cluster_energy(group, cluster, t)).sum();
+        let unexplained = (fit.chi2 - freedom).max(0.0) / total.max(1.0);
+        let prior = if group.noise_known { group.search.density.freedom } else { 0.0 };
+        if prior < 1.0 {
+            return Self { variance: ratio, freedom, times: ratio.sqrt(), misfit: false, unexplained };
+        }
+        let limit = FisherSnedecor::new(freedom, prior).map_or(3.0, |f| f.inverse_cdf(0.999));
+        let misfit = ratio > limit;
+        let (variance, freedom) =
+            if misfit { (ratio, freedom) } else { ((prior + fit.chi2) / (prior + freedom), prior + freedom) };
+        Self { variance, freedom, times: ratio.sqrt(), misfit, unexplained }
+    }
+}
+
+fn judge_one(
+    group: &Group<'_>,
+    cluster: &Cluster,
+    index: usize,
+    noise: &Noise,
+    envelope: Envelope,
+    before: &[Vec<f32>],
+) -> Result<Mode, &'static str> {
+    let search = &group.search;
+    let rate_hz = search.rate_hz;
+    let component = &cluster.fit.components[index];
+    let taps = search.rings.len();
+    let density = density(group, component);
+    let lengths = &search.scales[cluster.scale].lengths;
+    let energies: Vec<f64> = (0..taps).map(|t| energy(component, t, lengths[t], density)).collect();
+
+    let heard = energies.iter().filter(|e| **e > 12.0 * noise.variance.max(1.0)).count();
+    if taps > 1 && (heard < 2 || (heard as f64) < 0.6 * taps as f64) {
+        return Err("it does not come back in the next tap");
+    }
+    if noise.unexplained > if taps > 1 { 0.5 } else { 0.25 } {
+        return Err("it does not decay like a mode");
+    }
+    if !begins_with_the_tap(component, before, density, rate_hz) {
+        return Err("it sounded before the tap as well");
+    }
+
+    let covariance = cluster.fit.pole_covariance(index);
+    let student = StudentsT::new(0.0, 1.0, noise.freedom).map_or(COVERAGE_95, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+    let mut scale = [noise.variance * student * student; 2];
+    let mut reasons = Vec::new();
+    if taps == 1 {
+        reasons.push(ModeReason::SingleTap);
+    }
+    let opinions = cluster.fit.tap_opinions(index);
+    let scatter = scatter_factors(&opinions, noise.variance);
+    if scatter.iter().any(|s| *s > 1.0) {
+        reasons.push(ModeReason::TapsDiffer);
+    }
+    for (factor, scatter) in scale.iter_mut().zip(scatter) {
+        *factor = factor.max(noise.variance * scatter);
+    }
+    let mut variance = [covariance[0][0] * scale[0], covariance[1][1] * scale[1]];
+    if component.decay < 3.0 * variance[0].sqrt() {
+        return Err("it does not decay measurably");
+    }
+    let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
+
+    if noise.misfit && noise.unexplained > 1e-4 {
+        reasons.push(ModeReason::PoorFit { times_noise: noise.times });
+    }
+    if cluster.disturbed {
+        reasons.push(ModeReason::StartDisturbed { after_s: cluster.start as f64 / rate_hz + group.origin_s });
+        if let Some(shift) = cluster.start_shift.get(index) {
+            variance[0] += shift[0] * shift[0];
+            variance[1] += shift[1] * shift[1];
+        }
+    }
+    doubt_from_envelope(&envelope, component, rate_hz, &mut variance[0], &mut reasons);
+
+    let shortest = lengths.iter().copied().min().unwrap_or(0);
+    // A shorter transform than the ring-down is no limit of the record.
+    let whole = search.scales[0].lengths.iter().copied().max().unwrap_or(shortest);
+    let decayed_db = 8.685_889_638 * component.decay * whole as f64;
+    let over_noise_db = -envelope.noise_db;
+    let decay_seen_db = over_noise_db.min(decayed_db).max(0.0);
+    if decayed_db < 20.0 && decayed_db < over_noise_db {
+        reasons.push(ModeReason::RecordTooShort { decibels: decayed_db });
+    } else if decay_seen_db < 15.0 {
+        reasons.push(ModeReason::FewDecibels { decibels: decay_seen_db });
+    }
+
+    // From (decay, turn) per sample to f0 and zeta.
+    let omega0 = component.decay.hypot(component.turn);
+    let spread = |d: f64, t: f64| (d * d * variance[0] + 2.0 * d * t * cross + t * t * variance[1]).max(0.0).sqrt();
+    let frequency = |decay: f64, turn: f64| decay.hypot(turn) * rate_hz / std::f64::consts::TAU;
+    let frequency_hz = frequency(component.decay, component.turn);
+    let frequency_hz_u =
+        spread(component.decay / omega0, component.turn / omega0) * rate_hz / std::f64::consts::TAU;
+    let damping_ratio = component.decay / omega0;
+    let cubed = omega0.powi(3);
+    let damping_ratio_u =
+        spread(component.turn * component.turn / cubed, -component.decay * component.turn / cubed);
+    let per_tap = opinions
+        .iter()
+        .map(|opinion| match opinion {
+            Some([(decay, _), (turn, _)]) => {
+                let (decay, turn) = (component.decay + decay, component.turn + turn);
+                (frequency(decay, turn), decay / decay.hypot(turn))
+            }
+            None => (f64::NAN, f64::NAN),
+        })
+        .collect();
+    // Back from the origin to the strike, and through the whitening filter.
+    let to_strike = (component.decay * group.origin_s * rate_hz).exp() / group.whitening.gain(component.pole()).norm();
+    let mean_square = component.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>() / taps as f64;
+    Ok(Mode {
+        frequency_hz,
+        frequency_hz_u,
+        damping_ratio,
+        damping_ratio_u,
+        level_db: 0.0,
+        level_full_scale_db: 10.0 * (mean_square * to_strike * to_strike).max(1e-300).log10(),
+        taps_used: heard,
+        decay_seen_db,
+        reasons,
+        envelope,
+        per_tap,
+    })
+}
+
+/// Whether a mode is far weaker just before the strikes than just after them.
+fn begins_with_the_tap(component: &Component, before: &[Vec<f32>], density: f64, rate_hz: f64) -> bool {
+    let (mut compared, mut begins) = (0, 0);
+    for (samples, amplitude) in before.iter().zip(&component.amplitudes) {
+        // Long enough to tell the mode from its neighbours, no longer than the mode is steady in.
+        let wished = ((4.0 * std::f64::consts::TAU / component.turn) as usize).max((0.02 * rate_hz) as usize);
+        if samples.len() < wished {
+            continue;
+        }
+        let samples = &samples[samples.len() - wished..];
+        let step = Complex64::from_polar(1.0, -component.turn);
+        let (mut turn, mut sum) = (Complex64::new(1.0, 0.0), Complex64::new(0.0, 0.0));
+        for (n, s) in samples.iter().enumerate() {
+            let shape = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / wished as f64).cos();
+            sum += turn * (f64::from(*s) * shape);
+            turn *= step;
+        }
+        let power = (sum * (4.0 / wished as f64)).norm_sqr();
+        let noise = 16.0 * 0.375 * density / wished as f64;
+        compared += 1;
+        begins += usize::from(power < 0.25 * amplitude.norm_sqr() + 4.0 * noise);
+    }
+    compared == 0 || 2 * begins > compared
+}
+
+/// Factors on the variances of (decay, turn) from the scatter between taps: 1 unless it is surely larger than the noise.
+fn scatter_factors(opinions: &[Option<[(f64, f64); 2]>], noise: f64) -> [f64; 2] {
+    let mut factors = [1.0; 2];
+    for (axis, factor) in factors.iter_mut().enumerate() {
+        let told: Vec<(f64, f64)> =
+            opinions.iter().flatten().map(|o| o[axis]).filter(|(_, v)| *v > 0.0 && v.is_finite()).collect();
+        if told.len() < 2 {
+            continue;
+        }
+        let weights: f64 = told.iter().map(|(_, v)| 1.0 / v).sum();
+        let mean = told.iter().map(|(d, v)| d / v).sum::<f64>() / weights;
+        let freedom = told.len() as f64 - 1.0;
+        let chi2: f64 = told.iter().map(|(d, v)| (d - mean).powi(2) / (v * noise)).sum();
+        let limit = ChiSquared::new(freedom).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
+        if chi2 > limit {
+            let student = StudentsT::new(0.0, 1.0, freedom).map_or(12.7, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+            *factor = chi2 / freedom * student * student;
+        }
+    }
+    factors
+}
+
+/// Compares the envelope's slopes with the refined decay and with each other.
+fn doubt_from_envelope(
+    envelope: &Envelope,
+    component: &Component,
+    rate_hz: f64,
+    variance: &mut f64,
+    reasons: &mut Vec<ModeReason>,
+) {
+    let per_sample = |slope_db_per_s: f64| -slope_db_per_s / (8.685_889_638 * rate_hz);
+    let [(early, early_u), (late, late_u)] = envelope.halves;
+    let bends = (early - late).abs() > 4.0 * early_u.hypot(late_u) && early < 0.0;
+    if bends && late > early / BEND {
+        let ratio = if late < 0.0 { (early / late).min(99.0) } else { 99.0 };
+        reasons.push(ModeReason::TwoSlopes { ratio });
+        *variance += (per_sample(early) - component.decay).powi(2);
+    } else if bends && late < early * BEND {
+        reasons.push(ModeReason::BendsDown);
+        *variance += (per_sample(early) - component.decay).powi(2);
+    }
+    let difference = per_sample(envelope.slope_db_per_s) - component.decay;
+    let allowed = 3.5 * (per_sample(-envelope.slope_db_per_s_u).powi(2) + *variance).sqrt();
+    if difference.is_finite() && difference.abs() > allowed && difference.abs() > 0.03 * component.decay {
+        reasons.push(ModeReason::EnvelopeDisagrees { by: difference / component.decay });
+        *variance += difference * difference;
+    }
+}
+
+/// Leaves out lines at exact sums and differences of two strong modes that also decay as their product would: loud
+/// strokes make them in the air, the part or the microphone.
+fn drop_products(modes: &mut Vec<Mode>, left_out: &mut Vec<(f64, &'static str)>) {
+    let rate = |m: &Mode| m.damping_ratio * m.frequency_hz;
+    let snapshot = modes.clone();
+    modes.retain(|m| {
+        let product = snapshot.iter().enumerate().any(|(i, a)| {
+            snapshot[i..].iter().any(|b| {
+                let strong = a.level_db > m.level_db + 25.0 && b.level_db > m.level_db + 25.0;
+                let decays = ((rate(a) + rate(b)) / rate(m) - 1.0).abs() < 0.15;
+                let meets = [a.frequency_hz + b.frequency_hz, (a.frequency_hz - b.frequency_hz).abs()]
+                    .iter()
+                    .any(|f| (f - m.frequency_hz).abs() < 3.0 * m.frequency_hz_u + 2e-4 * m.frequency_hz);
+                strong && decays && meets
+            })
+        });
+        if product {
+            left_out.push((m.frequency_hz, "it is a sum or difference of two strong modes"));
+        }
+        !product
+    });
+}

@@ -1,0 +1,67 @@
+//! Joining the results of groups of taps of one long recording.
+
+use super::mode::{COVERAGE_95, Mode, ModeReason};
+use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
+
+/// One list of modes from several groups (modes, number of taps): inverse-variance means of what at least half of the
+/// groups found; where the groups scatter more than their uncertainties allow, the scatter counts.
+pub(super) fn merge(mut groups: Vec<(Vec<Mode>, usize)>) -> Vec<Mode> {
+    if groups.len() <= 1 {
+        return groups.pop().map(|g| g.0).unwrap_or_default();
+    }
+    let total = groups.len();
+    let mut pool: Vec<Mode> = groups.into_iter().flat_map(|g| g.0).collect();
+    pool.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
+    let mut joined = Vec::new();
+    let mut at = 0;
+    while at < pool.len() {
+        let first = &pool[at];
+        let width = 0.5 * first.damping_ratio * first.frequency_hz;
+        let end = (at + 1..pool.len())
+            .find(|i| {
+                let gap = pool[*i].frequency_hz - pool[*i - 1].frequency_hz;
+                gap > (5.0 * pool[*i].frequency_hz_u.hypot(pool[*i - 1].frequency_hz_u)).max(width)
+            })
+            .unwrap_or(pool.len());
+        if 2 * (end - at) >= total {
+            joined.push(mean(&pool[at..end]));
+        }
+        at = end;
+    }
+    let strongest = joined.iter().map(|m| m.level_full_scale_db).fold(f64::NEG_INFINITY, f64::max);
+    joined.iter_mut().for_each(|m| m.level_db = m.level_full_scale_db - strongest);
+    joined
+}
+
+fn mean(same: &[Mode]) -> Mode {
+    let weighted = |value: &dyn Fn(&Mode) -> (f64, f64)| {
+        let weights: f64 = same.iter().map(|m| value(m).1.powi(-2)).sum();
+        let mean = same.iter().map(|m| value(m).0 * value(m).1.powi(-2)).sum::<f64>() / weights;
+        let freedom = same.len() as f64 - 1.0;
+        let chi2: f64 = same.iter().map(|m| ((value(m).0 - mean) / value(m).1).powi(2)).sum();
+        let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(0.99));
+        let differ = freedom > 0.0 && chi2 > limit;
+        let student = StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(12.7, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+        let factor = if differ { (chi2 / freedom).sqrt() * student } else { 1.0 };
+        (mean, weights.powf(-0.5) * factor, differ)
+    };
+    let strongest = same.iter().max_by(|a, b| a.level_full_scale_db.total_cmp(&b.level_full_scale_db));
+    let mut mode = strongest.unwrap_or(&same[0]).clone();
+    let (frequency, frequency_u, differ_f) = weighted(&|m| (m.frequency_hz, m.frequency_hz_u));
+    let (damping, damping_u, differ_d) = weighted(&|m| (m.damping_ratio, m.damping_ratio_u));
+    (mode.frequency_hz, mode.frequency_hz_u) = (frequency, frequency_u);
+    (mode.damping_ratio, mode.damping_ratio_u) = (damping, damping_u);
+    mode.taps_used = same.iter().map(|m| m.taps_used).sum();
+    mode.per_tap = same.iter().flat_map(|m| m.per_tap.iter().copied()).collect();
+    mode.reasons = Vec::new();
+    for reason in same.iter().flat_map(|m| &m.reasons) {
+        let known = mode.reasons.iter().any(|r: &ModeReason| r.code() == reason.code());
+        if !known && *reason != ModeReason::SingleTap {
+            mode.reasons.push(*reason);
+        }
+    }
+    if (differ_f || differ_d) && !mode.reasons.contains(&ModeReason::TapsDiffer) {
+        mode.reasons.push(ModeReason::TapsDiffer);
+    }
+    mode
+}

@@ -1,0 +1,166 @@
+//! A mode as it is reported, and what may make it doubtful.
+
+use super::envelope::Envelope;
+
+/// Why a mode, or its damping, is to be taken with care. Each has a stable short code and a plain sentence.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ModeReason {
+    /// Only one tap could be used, so nothing confirms the mode.
+    SingleTap,
+    /// Two modes too close to part: they beat.
+    BeatingUnresolved,
+    /// It decays fast at first and slowly later (or has an echo behind it); factor between the slopes.
+    TwoSlopes { ratio: f64 },
+    /// Its level bends down at the end: a fade, a gate or automatic gain.
+    BendsDown,
+    /// Only so many decibels of its decay can be seen.
+    FewDecibels { decibels: f64 },
+    /// It has hardly decayed when the recording (or the next tap) ends it.
+    RecordTooShort { decibels: f64 },
+    /// The decay seen in the envelope and the refined damping differ by so much (relative).
+    EnvelopeDisagrees { by: f64 },
+    /// The taps differ from each other by more than the noise explains.
+    TapsDiffer,
+    /// What is left after the fit is so many times the noise.
+    PoorFit { times_noise: f64 },
+    /// The first milliseconds differ from the rest, so the fit starts late.
+    StartDisturbed { after_s: f64 },
+    /// No quiet stretch was recorded before the strike.
+    NoiseUnknown,
+}
+
+impl ModeReason {
+    /// Stable short code.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::SingleTap => "single_tap",
+            Self::BeatingUnresolved => "beating_unresolved",
+            Self::TwoSlopes { .. } => "two_slopes",
+            Self::BendsDown => "bends_down",
+            Self::FewDecibels { .. } => "few_decibels",
+            Self::RecordTooShort { .. } => "record_too_short",
+            Self::EnvelopeDisagrees { .. } => "envelope_disagrees",
+            Self::TapsDiffer => "taps_differ",
+            Self::PoorFit { .. } => "poor_fit",
+            Self::StartDisturbed { .. } => "start_disturbed",
+            Self::NoiseUnknown => "noise_unknown",
+        }
+    }
+
+    /// What it means, in plain words.
+    pub fn sentence(&self) -> String {
+        match self {
+            Self::SingleTap => "heard in one tap only: tap again to confirm it".into(),
+            Self::BeatingUnresolved => "beating, unresolved: two modes too close to part; read as one".into(),
+            Self::TwoSlopes { ratio } => format!(
+                "decays in two slopes ({ratio:.1} times apart): an echo, the stand, or a second mode in it; the damping \
+                 is uncertain by that"
+            ),
+            Self::BendsDown => {
+                "bends down at the end: a fade, noise gate or automatic gain; only the straight part is used".into()
+            }
+            Self::FewDecibels { decibels } => format!("only {decibels:.0} dB of decay can be seen over the noise"),
+            Self::RecordTooShort { decibels } => {
+                format!("the sound ends after {decibels:.0} dB of decay: leave more time after the tap")
+            }
+            Self::EnvelopeDisagrees { by } => {
+                format!("the envelope's slope and the refined damping differ by {:.0} %", 100.0 * by.abs())
+            }
+            Self::TapsDiffer => "the taps differ by more than the noise explains; the interval is from their scatter".into(),
+            Self::PoorFit { times_noise } => {
+                format!("not a clean exponential: {times_noise:.1} times the noise is left after the fit")
+            }
+            Self::StartDisturbed { after_s } => {
+                format!("the first {:.0} ms after the strike do not fit and are left out", 1e3 * after_s)
+            }
+            Self::NoiseUnknown => "no quiet was recorded before the strike; the noise is a guess from the sound".into(),
+        }
+    }
+
+    /// Whether the value itself is in doubt, beyond its interval.
+    pub fn is_doubt(&self) -> bool {
+        !matches!(self, Self::NoiseUnknown | Self::StartDisturbed { .. } | Self::TapsDiffer | Self::SingleTap)
+    }
+}
+
+/// A mode of vibration as measured in one take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mode {
+    /// Undamped natural frequency f0 (Hz) and its standard uncertainty.
+    pub frequency_hz: f64,
+    pub frequency_hz_u: f64,
+    /// Damping ratio zeta (no unit) and its standard uncertainty.
+    pub damping_ratio: f64,
+    pub damping_ratio_u: f64,
+    /// Level at the strike relative to the strongest mode (dB), mean over the taps used.
+    pub level_db: f64,
+    /// Level at the strike in full scale of the recording (dB), mean over the taps used.
+    pub level_full_scale_db: f64,
+    /// Taps in which it was heard and used.
+    pub taps_used: usize,
+    /// Decibels of decay seen over the noise.
+    pub decay_seen_db: f64,
+    pub reasons: Vec<ModeReason>,
+    /// The decay as one looks at it.
+    pub envelope: Envelope,
+    /// Frequency (Hz) and damping ratio of each tap on its own, in the order of the accepted taps.
+    pub per_tap: Vec<(f64, f64)>,
+}
+
+/// How many standard uncertainties make a 95 % interval. Small numbers of taps are already allowed for in the standard
+/// uncertainties (scaled by Student's t), so this is the normal quantile.
+pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
+
+impl Mode {
+    /// Loss factor eta = 2 zeta (no unit).
+    pub fn loss_factor(&self) -> f64 {
+        2.0 * self.damping_ratio
+    }
+
+    /// Quality factor Q = 1/(2 zeta) (no unit).
+    pub fn q(&self) -> f64 {
+        0.5 / self.damping_ratio
+    }
+
+    /// Ring time T60 = ln(1000)/(zeta omega_0) (s), the time for 60 dB.
+    ///
+    /// Source: the decay A exp(-zeta omega_0 t); ISO 10848-1:2006, 7.3.1 prints eta = 2.2/(f T60) for the same.
+    pub fn ring_time_s(&self) -> f64 {
+        1000f64.ln() / (self.damping_ratio * std::f64::consts::TAU * self.frequency_hz)
+    }
+
+    /// Relative standard uncertainty of the damping ratio, and of everything inversely proportional to it.
+    pub fn damping_relative_u(&self) -> f64 {
+        self.damping_ratio_u / self.damping_ratio
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// ISO 10848-1:2006, 7.3.1 (read in a public transcription): f 1000 Hz, T60 0.5 s -> loss factor 0.0044. The exact
+    /// constant is ln(1000)/pi = 2.1988, which the standard rounds to 2.2.
+    #[test]
+    fn loss_factor_and_ring_time_agree_with_iso_10848() {
+        let mut mode = Mode {
+            frequency_hz: 1000.0,
+            frequency_hz_u: 0.1,
+            damping_ratio: 0.0044 / 2.0,
+            damping_ratio_u: 1e-5,
+            level_db: 0.0,
+            level_full_scale_db: -20.0,
+            taps_used: 1,
+            decay_seen_db: 40.0,
+            reasons: vec![],
+            envelope: Envelope::default(),
+            per_tap: vec![],
+        };
+        assert!((mode.ring_time_s() - 0.5).abs() < 0.5 * 6e-4);
+        mode.damping_ratio = 0.01;
+        mode.frequency_hz = 200.0;
+        // 6.907755/(0.01 2 pi 200), computed by hand.
+        assert!((mode.ring_time_s() - 0.549_701_7).abs() < 1e-6);
+        assert!((mode.q() - 50.0).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,313 @@
+//! The search for modes: strongest peak first, fitted, taken away, and so on until only noise is left.
+
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::component::Component;
+use super::density::{NoiseDensity, SteadyLine};
+use super::joint::{Band, Fit};
+use super::spectra::{FIRST_BIN, LENGTHS, Ring, Scale};
+
+/// The chance that noise alone passes as a peak anywhere in a take.
+const FALSE_ALARM: f64 = 1e-8;
+/// A peak stands so many times over the median of its neighbourhood as well.
+const OVER_NEIGHBOURS: f32 = 6.0;
+const NEIGHBOURHOOD: usize = 24;
+/// Bins on each side of a mode that carry its information: ten half-widths, or five bins.
+const REACH_HALF_WIDTHS: f64 = 10.0;
+const REACH_BINS: f64 = 5.0;
+/// A decay is over for the transform after so many time constants.
+const TIME_CONSTANTS: f64 = 4.5;
+const MOST_COMPONENTS: usize = 60;
+const MOST_ROUNDS: usize = 150;
+/// Above this damping a hump is a thud, not a mode.
+const MOST_DAMPING: f64 = 0.15;
+/// Most components fitted together.
+pub(super) const MOST_TOGETHER: usize = 7;
+
+/// The state of the search.
+pub(super) struct Search<'a> {
+    pub scales: Vec<Scale>,
+    pub rings: &'a [Ring],
+    pub density: &'a NoiseDensity,
+    pub rate_hz: f64,
+    pub components: Vec<Component>,
+    inverse_density: Vec<Vec<f32>>,
+    /// Searched frequencies (Hz).
+    range_hz: (f64, f64),
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(
+        scales: Vec<Scale>,
+        rings: &'a [Ring],
+        density: &'a NoiseDensity,
+        rate_hz: f64,
+        range_hz: (f64, f64),
+    ) -> Self {
+        let inverse_density = scales
+            .iter()
+            .map(|s| (0..s.power.len()).map(|k| (1.0 / density.at(k as f64 * s.bin_hz(rate_hz))) as f32).collect())
+            .collect();
+        Self { scales, rings, density, rate_hz, components: Vec::new(), inverse_density, range_hz }
+    }
+
+    /// Takes the steady lines of the room away first; one that is far stronger after the taps than before is no such line.
+    pub(super) fn remove_lines(&mut self, lines: &[SteadyLine]) {
+        for line in lines {
+            let turn = line.frequency_hz * std::f64::consts::TAU / self.rate_hz;
+            let start = Component { decay: 0.0, turn, steady: true, amplitudes: Vec::new() };
+            let band = self.band(&[&start], 0, 0, &self.all());
+            let Some(fit) = band.fit(&[start], 4) else { continue };
+            let Some(component) = fit.components.into_iter().next() else { continue };
+            let louder = component.amplitudes.iter().filter(|a| a.norm() > 3.0 * line.amplitude).count();
+            let moved_hz = (component.frequency_hz(self.rate_hz) - line.frequency_hz).abs();
+            if 2 * louder > self.rings.len() || moved_hz > 2.0 * self.scales[0].bin_hz(self.rate_hz) {
+                continue;
+            }
+            self.add(component);
+        }
+    }
+
+    fn all(&self) -> Vec<&Component> {
+        self.components.iter().collect()
+    }
+
+    /// The shortest transform in which a decay is complete.
+    pub(super) fn scale_for(&self, slowest_decay: f64) -> usize {
+        (0..LENGTHS)
+            .rev()
+            .find(|i| self.scales[*i].transform as f64 * slowest_decay >= TIME_CONSTANTS)
+            .unwrap_or(0)
+    }
+
+    /// The bins that carry the information on some components.
+    pub(super) fn bins(&self, components: &[&Component], scale: usize) -> Vec<usize> {
+        let scale = &self.scales[scale];
+        let bin_hz = scale.bin_hz(self.rate_hz);
+        let mut bins: Vec<usize> = components
+            .iter()
+            .flat_map(|c| {
+                let reach = (REACH_HALF_WIDTHS * c.half_width_hz(self.rate_hz)).max(REACH_BINS * bin_hz);
+                scale.bins_around(c.frequency_hz(self.rate_hz), reach, self.rate_hz)
+            })
+            .collect();
+        bins.sort_unstable();
+        bins.dedup();
+        bins
+    }
+
+    /// The data for fitting some components, others taken away.
+    pub(super) fn band(&self, components: &[&Component], scale: usize, start: isize, fixed: &[&Component]) -> Band {
+        let bins = self.bins(components, scale);
+        Band::new(&self.scales[scale], self.rings, bins, fixed, start, self.density, self.rate_hz)
+    }
+
+    fn apply(&mut self, component: &Component, sign: f64) {
+        for (scale, inverse) in self.scales.iter_mut().zip(&self.inverse_density) {
+            let reach = (20.0 * component.half_width_hz(self.rate_hz)).max(25.0 * scale.bin_hz(self.rate_hz));
+            let bins = scale.bins_around(component.frequency_hz(self.rate_hz), reach, self.rate_hz);
+            scale.apply(component, sign, bins.clone());
+            scale.update_power(bins, inverse);
+        }
+    }
+
+    fn add(&mut self, component: Component) {
+        self.apply(&component, -1.0);
+        self.components.push(component);
+    }
+
+    fn replace(&mut self, index: usize, component: Component) {
+        let old = std::mem::replace(&mut self.components[index], component.clone());
+        self.apply(&old, 1.0);
+        self.apply(&component, -1.0);
+    }
+
+    /// Searches until no peak stands out any more.
+    pub(super) fn run(&mut self) {
+        let threshold = self.threshold();
+        for _ in 0..MOST_ROUNDS {
+            if self.components.len() >= MOST_COMPONENTS {
+                break;
+            }
+            let Some((scale, bin)) = self.highest(threshold) else { break };
+            if !self.stands_out(scale, bin, threshold) || !self.try_peak(scale, bin) {
+                // Not to be looked at again in this transform.
+                let power = &mut self.scales[scale].power;
+                let end = (bin + 2).min(power.len());
+                power[bin.saturating_sub(1)..end].fill(0.0);
+            }
+        }
+    }
+
+    /// Power over the noise that noise alone does not reach.
+    fn threshold(&self) -> f32 {
+        let freedom = 2.0 * self.rings.len() as f64;
+        let quantile = ChiSquared::new(freedom).map_or(40.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM)) / freedom;
+        let doubt = if self.density.freedom > 0.0 { 1.0 + 3.0 * (2.0 / self.density.freedom).sqrt() } else { 3.0 };
+        (quantile * doubt) as f32
+    }
+
+    fn highest(&self, threshold: f32) -> Option<(usize, usize)> {
+        let mut best = None;
+        let mut best_power = threshold;
+        for (i, scale) in self.scales.iter().enumerate() {
+            let bin_hz = scale.bin_hz(self.rate_hz);
+            let first = ((self.range_hz.0 / bin_hz) as usize).max(FIRST_BIN);
+            let last = ((self.range_hz.1 / bin_hz) as usize).min(scale.power.len() - 2);
+            for (k, power) in scale.power.iter().enumerate().take(last).skip(first) {
+                if *power > best_power {
+                    best_power = *power;
+                    best = Some((i, k));
+                }
+            }
+        }
+        best
+    }
+
+    /// Whether a peak stands over its own neighbourhood, not only over the room's noise.
+    fn stands_out(&self, scale: usize, bin: usize, threshold: f32) -> bool {
+        let power = &self.scales[scale].power;
+        let from = bin.saturating_sub(NEIGHBOURHOOD).max(1);
+        let to = (bin + NEIGHBOURHOOD + 1).min(power.len());
+        let mut near: Vec<f32> =
+            (from..to).filter(|k| k.abs_diff(bin) > 2).map(|k| power[k]).filter(|p| *p > 0.0).collect();
+        if near.len() < 6 {
+            return true;
+        }
+        let middle = near.len() / 2;
+        let median = *near.select_nth_unstable_by(middle, f32::total_cmp).1;
+        power[bin] > OVER_NEIGHBOURS.min(threshold) * median
+    }
+
+    /// Fits the peak; true if it was taken in as a component.
+    fn try_peak(&mut self, scale: usize, bin: usize) -> bool {
+        let Some(candidate) = self.first_fit(scale, bin) else { return false };
+        let near = self.neighbours(&candidate, usize::MAX);
+        if near.len() >= MOST_TOGETHER {
+            return false;
+        }
+        let mut together: Vec<Component> = near.iter().map(|i| self.components[*i].clone()).collect();
+        together.push(candidate);
+        let others: Vec<&Component> =
+            (0..self.components.len()).filter(|i| !near.contains(i)).map(|i| &self.components[i]).collect();
+        let slowest = together.iter().filter(|c| !c.steady).map(|c| c.decay).fold(f64::INFINITY, f64::min);
+        let scale = if together.iter().any(|c| c.steady) { 0 } else { self.scale_for(slowest) };
+        let band = self.band(&together.iter().collect::<Vec<_>>(), scale, 0, &others);
+        let without = if near.is_empty() {
+            None
+        } else {
+            match band.fit(&together[..near.len()], 8) {
+                Some(fit) => Some(fit),
+                None => return false,
+            }
+        };
+        let Some(with) = band.fit(&together, 10) else { return false };
+        let gain = match &without {
+            Some(without) => without.chi2 - with.chi2,
+            None => with.components.last().map_or(0.0, |c| band.gain(c)),
+        };
+        if !self.is_real(&with, gain, &near) {
+            return false;
+        }
+        for (place, index) in near.iter().enumerate() {
+            self.replace(*index, with.components[place].clone());
+        }
+        if let Some(new) = with.components.last() {
+            self.add(new.clone());
+        }
+        true
+    }
+
+    /// A first pole for a peak: frequency by interpolation, decay by trial, then a short fit.
+    fn first_fit(&self, scale_index: usize, bin: usize) -> Option<Component> {
+        let scale = &self.scales[scale_index];
+        let at = |k: usize| f64::from(scale.power[k].max(1e-12)).ln();
+        let (a, b, c) = (at(bin - 1), at(bin), at(bin + 1));
+        let curve = a - 2.0 * b + c;
+        let shift = if curve < 0.0 { (0.5 * (a - c) / curve).clamp(-0.5, 0.5) } else { 0.0 };
+        let turn = (bin as f64 + shift) * std::f64::consts::TAU / scale.transform as f64;
+        let longest = scale.lengths.iter().copied().max().unwrap_or(1) as f64;
+        let seed = |constants: f64| Component {
+            decay: constants / longest,
+            turn,
+            steady: false,
+            amplitudes: Vec::new(),
+        };
+        let band = self.band(&[&seed(3.0)], scale_index, 0, &self.all());
+        let best = [0.4, 1.5, 5.0, 15.0]
+            .map(|constants| (band.gain(&seed(constants)), constants))
+            .into_iter()
+            .max_by(|x, y| x.0.total_cmp(&y.0))?;
+        let mut component = seed(best.1);
+        for _ in 0..2 {
+            let scale = self.scale_for(component.decay);
+            let band = self.band(&[&component], scale, 0, &self.all());
+            component = band.fit(std::slice::from_ref(&component), 4)?.components.pop()?;
+        }
+        Some(component)
+    }
+
+    /// Components whose bands touch a component's, nearest first.
+    pub(super) fn neighbours(&self, of: &Component, except: usize) -> Vec<usize> {
+        let frequency = of.frequency_hz(self.rate_hz);
+        let mut near: Vec<(f64, usize)> = self
+            .components
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| *i != except)
+            .map(|(i, c)| ((c.frequency_hz(self.rate_hz) - frequency).abs(), i, c))
+            .filter(|(distance, _, c)| *distance < self.touching_hz(of, c))
+            .map(|(distance, i, _)| (distance, i))
+            .collect();
+        near.sort_by(|a, b| a.0.total_cmp(&b.0));
+        near.into_iter().map(|(_, i)| i).collect()
+    }
+
+    /// Whether two components are to be fitted together.
+    pub(super) fn touch(&self, a: &Component, b: &Component) -> bool {
+        (a.frequency_hz(self.rate_hz) - b.frequency_hz(self.rate_hz)).abs() < self.touching_hz(a, b)
+    }
+
+    /// Distance (Hz) below which two components are fitted together.
+    fn touching_hz(&self, a: &Component, b: &Component) -> f64 {
+        3.0 * (a.half_width_hz(self.rate_hz) + b.half_width_hz(self.rate_hz))
+            + 2.0 * self.scales[0].bin_hz(self.rate_hz)
+    }
+
+    /// Whether the last component of a fit is there: it lowers chi-squared by more than its parameters are worth
+    /// (Bayesian information criterion, and the chance of noise), and is not the misfit of a stronger neighbour.
+    fn is_real(&self, fit: &Fit, gain: f64, near: &[usize]) -> bool {
+        let Some(new) = fit.components.last() else { return false };
+        let taps = self.rings.len() as f64;
+        let parameters = 2.0 + 2.0 * taps;
+        let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
+        let chance = ChiSquared::new(parameters).map_or(80.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM));
+        let worth = parameters * (fit.freedom + parameters).max(2.0).ln();
+        if gain / noise < chance.max(worth) {
+            return false;
+        }
+        let frequency = new.frequency_hz(self.rate_hz);
+        let omega = new.turn.hypot(new.decay);
+        if new.decay / omega > MOST_DAMPING || frequency < self.range_hz.0 || frequency > self.range_hz.1 {
+            return false;
+        }
+        let last = fit.components.len() - 1;
+        let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
+        for (place, _) in near.iter().enumerate() {
+            let other = &fit.components[place];
+            let distance = (other.frequency_hz(self.rate_hz) - frequency).abs();
+            // A mode 30 dB below one that it overlaps cannot be told from that one's not being quite exponential.
+            if !other.steady && strength(new) < 1e-3 * strength(other) {
+                return false;
+            }
+            let doubt = (fit.pole_covariance(last)[1][1] + fit.pole_covariance(place)[1][1]).sqrt() * noise.sqrt();
+            let doubt_hz = doubt * self.rate_hz / std::f64::consts::TAU;
+            let widths = new.half_width_hz(self.rate_hz) + other.half_width_hz(self.rate_hz);
+            // Two poles at one frequency are one decay that is not exponential, not two modes.
+            if !other.steady && (distance < 3.0 * doubt_hz || distance < 0.15 * widths) {
+                return false;
+            }
+        }
+        true
+    }
+}
