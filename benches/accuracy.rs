@@ -170,6 +170,10 @@ fn run(family: &Family, seed: u64) -> Tally {
             continue;
         }
         taken[index] = true;
+        if std::env::var_os("RINGWRIGHT_RATIO").is_some() {
+            let late: Vec<i64> = estimate.taps.iter().zip(&take.onsets).map(|(t, o)| t.onset as i64 - *o as i64).collect();
+            eprintln!("{:.1} Hz zeta {:.4} alpha {:.0} u/bound {:.2} {:.2} err/bound {:.2} {:.2} late {late:?} {:?}", truth.frequency_hz, truth.damping_ratio, truth.decay_rate(), mode.frequency_hz_u / bound.0, mode.damping_ratio_u / bound.1, error.0 / bound.0, error.1 / bound.1, mode.reasons);
+        }
         tally.found += 1;
         tally.warned += usize::from(mode.reasons.iter().any(|r| r.is_doubt()));
         tally.over_bound.push((error.0 / bound.0, error.1 / bound.1));

@@ -19,7 +19,7 @@ pub(super) struct Cluster {
 }
 
 /// Starts of the fit that are tried, relative to the origin (s): the first is the earliest sample after the strike.
-const STARTS_S: [f64; 6] = [-1.4e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3];
+const STARTS_S: [f64; 7] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3];
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
@@ -96,13 +96,17 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     }
     let slowest = decays().fold(f64::INFINITY, f64::min);
     let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
+    // The same bins for all starts, so that their residuals can be compared.
+    let bins = search.bins(&fit.components.iter().collect::<Vec<_>>(), scale);
     let run = |i: usize, from: &Fit| {
-        let own: Vec<&Component> = from.components.iter().collect();
-        search.band(&own, scale, samples(i), others).fit(&from.components, 8)
+        search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8)
     };
-    let mut current = 1;
+    let Some(fit) = run(2, &fit) else {
+        return Cluster { fit, scale, start: 0, disturbed: false, start_shift: Vec::new() };
+    };
+    let mut current = 2;
     let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
-    fits[1] = Some(fit.clone());
+    fits[current] = Some(fit.clone());
     let mut disturbed = false;
     let mut shift = Vec::new();
     // Later while the next later start disagrees.
@@ -119,14 +123,15 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         current += 1;
         disturbed = true;
     }
-    // Earlier if nothing speaks against it.
-    if current == 1
-        && let Some(now) = fits[1].clone()
-        && let Some(earlier) = run(0, &now)
-        && agree(&earlier, &now)
-    {
-        fits[0] = Some(earlier);
-        current = 0;
+    // Earlier as long as nothing speaks against it.
+    while current > 0 && !disturbed {
+        let Some(now) = fits[current].clone() else { break };
+        let Some(earlier) = run(current - 1, &now) else { break };
+        if !agree(&earlier, &now) {
+            break;
+        }
+        current -= 1;
+        fits[current] = Some(earlier);
     }
     let chosen = fits[current].take().unwrap_or(fit);
     Cluster { fit: chosen, scale, start: samples(current), disturbed, start_shift: shift }
@@ -141,6 +146,7 @@ fn agree(earlier: &Fit, later: &Fit) -> bool {
     let noise = (later.chi2 / later.freedom.max(1.0)).max(1e-3);
     let added = (earlier.chi2 - later.chi2) / noise;
     let expected = (earlier.freedom - later.freedom).max(0.0) + 2.0;
+    if std::env::var_os("RW_A").is_some() { eprintln!("agree: added {added:.1} expected {expected:.1} noise {noise:.2} e {:?} l {:?} cov {:?} {:?}", earlier.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), later.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), earlier.pole_covariance(0), later.pole_covariance(0)); }
     if added > expected + 3.5 * (2.0 * expected).sqrt() {
         return false;
     }

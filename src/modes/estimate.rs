@@ -59,7 +59,7 @@ pub struct Spectrum {
 /// From the picked onset to the origin of the transforms (s): the usual length of the contact.
 const CONTACT_S: f64 = 1.5e-3;
 /// From the picked onset to the earliest start of a fit (s).
-const EARLIEST_S: f64 = 1e-4;
+const EARLIEST_S: f64 = 0.0;
 /// Noise that is read at most (s).
 const MOST_NOISE_S: f64 = 3.0;
 /// Sound before a strike that is compared with the sound after it (s).
@@ -331,8 +331,8 @@ fn read_rings(
 ) -> Result<(Vec<Ring>, Vec<Vec<f32>>), SoundError> {
     let rate_hz = recording.sample_rate_hz();
     let memory = room.whitening.memory();
-    let lead = ((CONTACT_S - EARLIEST_S) * rate_hz) as usize;
-    let contact = (CONTACT_S * rate_hz) as usize;
+    let lead = ((CONTACT_S - EARLIEST_S) * rate_hz).round() as usize;
+    let contact = (CONTACT_S * rate_hz).round() as usize;
     let mut scratch = Vec::new();
     let mut rings = Vec::with_capacity(group.len());
     let mut before = Vec::with_capacity(group.len());

@@ -9,6 +9,7 @@ use super::clusters::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
 use super::estimate::Group;
+use super::search::MOST_DAMPING;
 use super::mode::{COVERAGE_95, Mode, ModeReason};
 use crate::sound::TapReason;
 
@@ -286,6 +287,13 @@ fn judge_one(
         }
     }
     doubt_from_envelope(&envelope, component, rate_hz, &mut variance[0], &mut reasons);
+
+    if component.decay < variance[0].sqrt() {
+        return Err("its decay is too uncertain to tell");
+    }
+    if component.decay / component.decay.hypot(component.turn) > MOST_DAMPING {
+        return Err("it is a thud, gone within a few vibrations");
+    }
 
     let shortest = lengths.iter().copied().min().unwrap_or(0);
     // A shorter transform than the ring-down is no limit of the record.

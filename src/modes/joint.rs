@@ -17,7 +17,8 @@ pub(super) struct Band {
     transform: usize,
     bins: Vec<usize>,
     taps: Vec<TapBand>,
-    /// Whitening weight of each bin: 1 / standard deviation of its real (and imaginary) part.
+    /// Weight of each bin: 1 / standard deviation of its real (and imaginary) part if the whole transform were data. Where
+    /// only a share is, the bins are more than the data, each with less noise: the two cancel in every sum over bins.
     weights: Vec<f64>,
     /// Start of the free decay in samples behind the origin (may be negative).
     start: isize,
@@ -29,7 +30,7 @@ struct TapBand {
     /// exp(-i omega), exp(-i omega length) for each bin.
     turns: Vec<(Complex64, Complex64)>,
     target: Vec<Complex64>,
-    /// Share of the transform's length that holds data: bins are that much correlated.
+    /// Share of the transform's length that holds data.
     share: f64,
 }
 
@@ -292,14 +293,12 @@ impl Band {
             let crossed = cross * &mix;
             let reduced = mix.transpose() * slopes * &mix - crossed.transpose() * factor.solve(&crossed);
             let residual = projection.rows(linear, linear) - cross.transpose() * &solution;
-            // A transform longer than its data counts each datum more than once.
-            let reduced = reduced * tap.share;
-            let pull = mix.transpose() * residual * tap.share;
+            let pull = mix.transpose() * residual;
             poles += &reduced;
             gradient += &pull;
             per_tap_poles.push((reduced, pull));
-            chi2 += tap_chi2 * tap.share;
-            per_tap.push(tap_chi2 * tap.share);
+            chi2 += tap_chi2;
+            per_tap.push(tap_chi2);
             amplitudes.push(
                 (0..components.len()).map(|c| Complex64::new(solution[2 * c], solution[2 * c + 1])).collect(),
             );
@@ -404,7 +403,7 @@ impl Band {
             }
             let determinant = a * d - b * b;
             if determinant > 0.0 {
-                total += tap.share * (d * p * p - 2.0 * b * p * q + a * q * q) / determinant;
+                total += (d * p * p - 2.0 * b * p * q + a * q * q) / determinant;
             }
         }
         total

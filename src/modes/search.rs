@@ -18,9 +18,9 @@ const REACH_BINS: f64 = 5.0;
 /// A decay is over for the transform after so many time constants.
 const TIME_CONSTANTS: f64 = 4.5;
 const MOST_COMPONENTS: usize = 60;
-const MOST_ROUNDS: usize = 150;
+const MOST_ROUNDS: usize = 400;
 /// Above this damping a hump is a thud, not a mode.
-const MOST_DAMPING: f64 = 0.15;
+pub(super) const MOST_DAMPING: f64 = 0.15;
 /// Most components fitted together.
 pub(super) const MOST_TOGETHER: usize = 7;
 
@@ -31,6 +31,8 @@ pub(super) struct Search<'a> {
     pub density: &'a NoiseDensity,
     pub rate_hz: f64,
     pub components: Vec<Component>,
+    /// How many components were known when each was last fitted.
+    known_at: Vec<usize>,
     inverse_density: Vec<Vec<f32>>,
     /// Searched frequencies (Hz).
     range_hz: (f64, f64),
@@ -48,7 +50,7 @@ impl<'a> Search<'a> {
             .iter()
             .map(|s| (0..s.power.len()).map(|k| (1.0 / density.at(k as f64 * s.bin_hz(rate_hz))) as f32).collect())
             .collect();
-        Self { scales, rings, density, rate_hz, components: Vec::new(), inverse_density, range_hz }
+        Self { scales, rings, density, rate_hz, components: Vec::new(), known_at: Vec::new(), inverse_density, range_hz }
     }
 
     /// Takes the steady lines of the room away first; one that is far stronger after the taps than before is no such line.
@@ -98,7 +100,11 @@ impl<'a> Search<'a> {
 
     /// The data for fitting some components, others taken away.
     pub(super) fn band(&self, components: &[&Component], scale: usize, start: isize, fixed: &[&Component]) -> Band {
-        let bins = self.bins(components, scale);
+        self.band_of(self.bins(components, scale), scale, start, fixed)
+    }
+
+    /// The same on given bins.
+    pub(super) fn band_of(&self, bins: Vec<usize>, scale: usize, start: isize, fixed: &[&Component]) -> Band {
         Band::new(&self.scales[scale], self.rings, bins, fixed, start, self.density, self.rate_hz)
     }
 
@@ -114,9 +120,11 @@ impl<'a> Search<'a> {
     fn add(&mut self, component: Component) {
         self.apply(&component, -1.0);
         self.components.push(component);
+        self.known_at.push(self.components.len());
     }
 
     fn replace(&mut self, index: usize, component: Component) {
+        self.known_at[index] = self.components.len();
         let old = std::mem::replace(&mut self.components[index], component.clone());
         self.apply(&old, 1.0);
         self.apply(&component, -1.0);
@@ -130,6 +138,10 @@ impl<'a> Search<'a> {
                 break;
             }
             let Some((scale, bin)) = self.highest(threshold) else { break };
+            // A peak beside a component that was fitted before its neighbours were known may be that fit's error only.
+            if self.refresh_near(scale, bin) {
+                continue;
+            }
             if !self.stands_out(scale, bin, threshold) || !self.try_peak(scale, bin) {
                 // Not to be looked at again in this transform.
                 let power = &mut self.scales[scale].power;
@@ -137,6 +149,35 @@ impl<'a> Search<'a> {
                 power[bin.saturating_sub(1)..end].fill(0.0);
             }
         }
+    }
+
+    /// Fits again the components around a peak that have not seen the latest finds; true if there were any.
+    fn refresh_near(&mut self, scale: usize, bin: usize) -> bool {
+        let bin_hz = self.scales[scale].bin_hz(self.rate_hz);
+        let frequency = bin as f64 * bin_hz;
+        let stale = (0..self.components.len()).find(|i| {
+            let component = &self.components[*i];
+            let reach = 8.0 * component.half_width_hz(self.rate_hz) + 6.0 * bin_hz;
+            self.known_at[*i] < self.components.len()
+                && (component.frequency_hz(self.rate_hz) - frequency).abs() < reach
+        });
+        let Some(index) = stale else { return false };
+        let mut members = self.neighbours(&self.components[index], index);
+        members.truncate(MOST_TOGETHER - 1);
+        members.push(index);
+        let own: Vec<Component> = members.iter().map(|i| self.components[*i].clone()).collect();
+        let others: Vec<&Component> =
+            (0..self.components.len()).filter(|i| !members.contains(i)).map(|i| &self.components[i]).collect();
+        let slowest = own.iter().filter(|c| !c.steady).map(|c| c.decay).fold(f64::INFINITY, f64::min);
+        let scale = if own.iter().any(|c| c.steady) { 0 } else { self.scale_for(slowest) };
+        let fit = self.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others).fit(&own, 6);
+        self.known_at[index] = self.components.len();
+        if let Some(fit) = fit {
+            for (place, index) in members.iter().enumerate() {
+                self.replace(*index, fit.components[place].clone());
+            }
+        }
+        true
     }
 
     /// Power over the noise that noise alone does not reach.

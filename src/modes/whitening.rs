@@ -6,8 +6,10 @@
 
 use realfft::num_complex::Complex64;
 
-/// Taps of the filter behind the first: enough for rumble, a slope of the room's noise, and a low-pass of a phone.
+/// Most taps of the filter behind the first: enough for rumble, a slope of the room's noise, and a low-pass of a phone.
 const ORDER: usize = 8;
+/// A longer filter must lower the noise by this factor against a shorter one (0.2 dB): each tap costs a sample of decay.
+const WORTH: f64 = 1.05;
 /// Enough noise to estimate the filter; more changes nothing.
 const MOST_SAMPLES: usize = 60_000;
 
@@ -50,10 +52,11 @@ impl Whitening {
         }
         // A grain of white noise keeps the recursion stable on pure hum.
         lags[0] *= 1.0 + 1e-6;
-        let mut taps = vec![0.0f64; ORDER + 1];
-        taps[0] = 1.0;
+        let mut taps = vec![1.0f64];
+        let mut filters = vec![(lags[0], taps.clone())];
         let mut error = lags[0];
         for order in 1..=ORDER {
+            taps.push(0.0);
             let correlation: f64 = (0..order).map(|i| taps[i] * lags[order - i]).sum();
             let reflection = -correlation / error;
             let before = taps.clone();
@@ -61,8 +64,11 @@ impl Whitening {
                 taps[i] = before[i] + reflection * before[order - i];
             }
             error *= 1.0 - reflection * reflection;
+            filters.push((error, taps.clone()));
         }
-        Self { taps: taps.iter().map(|t| *t as f32).collect() }
+        // The shortest filter that is nearly as good as the longest.
+        let chosen = filters.iter().find(|(e, _)| *e < WORTH * error).map_or(&taps, |(_, t)| t);
+        Self { taps: chosen.iter().map(|t| *t as f32).collect() }
     }
 
     /// Samples of history that the filter needs.

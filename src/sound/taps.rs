@@ -199,8 +199,6 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         }
         if swells(&level, jump, ms(0.008), ms(0.08)) {
             reasons.push(TapReason::SlowRise);
-        } else if sink <= jump.block + ms(0.015) {
-            reasons.push(TapReason::NoRingDown);
         }
         if ring_s < LEAST_RING_S {
             reasons.push(TapReason::CutShort { after_s: ring_s });
@@ -360,25 +358,45 @@ fn refine_onset(recording: &mut Recording, level: &LevelTrack, block: usize) -> 
     let to = ((block + 5) * level.block).min(recording.len());
     let mut scratch = Vec::new();
     let samples = recording.read(from, to, &mut scratch)?;
-    let difference: Vec<f64> =
-        samples.windows(2).map(|w| f64::from(w[1]) - f64::from(w[0])).collect();
+    let difference: Vec<f64> = samples.windows(2).map(|w| f64::from(w[1]) - f64::from(w[0])).collect();
+    let mean = samples.iter().map(|s| f64::from(*s)).sum::<f64>() / samples.len() as f64;
+    let plain: Vec<f64> = samples.iter().skip(1).map(|s| f64::from(*s) - mean).collect();
+    let smooth: Vec<f64> = plain
+        .windows(SMOOTH)
+        .map(|w| w.iter().sum::<f64>() / SMOOTH as f64)
+        .collect();
+    // The series in which the strike parts the variance best: sharp, plain or smoothed against hiss.
+    let best = [(difference, 0), (plain, 0), (smooth, SMOOTH - 1)]
+        .into_iter()
+        .filter_map(|(series, delay)| split(&series).map(|(k, gain)| (gain, k + delay)))
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    Ok(best.map_or(block * level.block, |(_, k)| from + k + 1))
+}
+
+/// Samples of the running mean that the onset is also sought in.
+const SMOOTH: usize = 16;
+
+/// Akaike's criterion: the place that parts a series best into two of different variance, and the gain in likelihood.
+fn split(series: &[f64]) -> Option<(usize, f64)> {
     let least = 8;
-    if difference.len() < 4 * least {
-        return Ok(block * level.block);
+    let count = series.len();
+    if count < 4 * least {
+        return None;
     }
-    let mut sums = vec![0.0];
-    for d in &difference {
+    let mut sums = Vec::with_capacity(count + 1);
+    sums.push(0.0);
+    for d in series {
         sums.push(sums[sums.len() - 1] + d * d);
     }
-    let count = difference.len();
     let tiny = 1e-24 + 1e-9 * sums[count] / count as f64;
     let criterion = |k: usize| {
         let before = (sums[k] / k as f64).max(tiny);
         let after = ((sums[count] - sums[k]) / (count - k) as f64).max(tiny);
         k as f64 * before.ln() + (count - k) as f64 * after.ln()
     };
-    let best = (least..count - least).min_by(|a, b| criterion(*a).total_cmp(&criterion(*b))).unwrap_or(least);
-    Ok(from + best + 1)
+    let best = (least..count - least).min_by(|a, b| criterion(*a).total_cmp(&criterion(*b)))?;
+    let whole = count as f64 * (sums[count] / count as f64).max(tiny).ln();
+    Some((best, whole - criterion(best)))
 }
 
 /// Stretches of noise alone: before the strikes if there are any, else behind the last ring-down.
