@@ -23,7 +23,7 @@ const STARTS_S: [f64; 7] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
-const AGREE: f64 = 2.6;
+const AGREE: f64 = 2.9;
 const SWEEPS: usize = 3;
 
 /// Refines everything that the search found.
@@ -147,7 +147,7 @@ fn agree(earlier: &Fit, later: &Fit) -> bool {
     let added = (earlier.chi2 - later.chi2) / noise;
     let expected = (earlier.freedom - later.freedom).max(0.0) + 2.0;
     if std::env::var_os("RW_A").is_some() { eprintln!("agree: added {added:.1} expected {expected:.1} noise {noise:.2} e {:?} l {:?} cov {:?} {:?}", earlier.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), later.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), earlier.pole_covariance(0), later.pole_covariance(0)); }
-    if added > expected + 3.5 * (2.0 * expected).sqrt() {
+    if added > expected + 4.0 * (2.0 * expected).sqrt() {
         return false;
     }
     for (index, (a, b)) in earlier.components.iter().zip(&later.components).enumerate() {

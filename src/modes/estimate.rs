@@ -12,8 +12,7 @@ use super::evidence;
 use super::mode::{Mode, ModeReason};
 use super::search::Search;
 use super::spectra::{Ring, transform};
-use super::whitening::Whitening;
-use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch};
+use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
 
 /// Which frequencies to search.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -15,7 +15,6 @@ mod merge;
 mod mode;
 mod search;
 mod spectra;
-mod whitening;
 
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};

@@ -9,9 +9,12 @@ mod level;
 mod recording;
 mod taps;
 mod wav_header;
+mod whitening;
 
 pub use clipping::FlatTop;
 pub use error::SoundError;
 pub use level::LevelTrack;
 pub use recording::{ChannelChoice, OpenOptions, Recording};
+pub(crate) use whitening::Whitening;
+
 pub use taps::{NoiseSource, Tap, TapReason, TapSearch, find_taps};

@@ -15,18 +15,18 @@ const MOST_SAMPLES: usize = 60_000;
 
 /// The whitening filter; coefficient 0 is 1.
 #[derive(Debug, Clone)]
-pub(super) struct Whitening {
+pub(crate) struct Whitening {
     taps: Vec<f32>,
 }
 
 impl Whitening {
     /// The filter that does nothing.
-    pub(super) fn none() -> Self {
+    pub(crate) fn none() -> Self {
         Self { taps: vec![1.0] }
     }
 
     /// The linear predictor of the stretches of noise; none if there is too little noise to tell.
-    pub(super) fn of_noise(stretches: &[Vec<f32>]) -> Self {
+    pub(crate) fn of_noise(stretches: &[Vec<f32>]) -> Self {
         let mut lags = [0.0f64; ORDER + 1];
         let mut used = 0;
         for stretch in stretches {
@@ -72,12 +72,12 @@ impl Whitening {
     }
 
     /// Samples of history that the filter needs.
-    pub(super) fn memory(&self) -> usize {
+    pub(crate) fn memory(&self) -> usize {
         self.taps.len() - 1
     }
 
     /// Filters `samples`, whose first `memory()` are history only: the result is that much shorter.
-    pub(super) fn apply(&self, samples: &[f32], out: &mut Vec<f32>) {
+    pub(crate) fn apply(&self, samples: &[f32], out: &mut Vec<f32>) {
         let memory = self.memory();
         out.clear();
         if samples.len() <= memory {
@@ -92,7 +92,7 @@ impl Whitening {
     }
 
     /// Complex gain of the filter for a free decay with this pole (z).
-    pub(super) fn gain(&self, pole: Complex64) -> Complex64 {
+    pub(crate) fn gain(&self, pole: Complex64) -> Complex64 {
         let inverse = pole.inv();
         self.taps.iter().rev().fold(Complex64::new(0.0, 0.0), |sum, tap| sum * inverse + f64::from(*tap))
     }
