@@ -25,18 +25,43 @@ const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
 const AGREE: f64 = 2.9;
 const SWEEPS: usize = 3;
+const MOST_CLEANINGS: usize = 4;
 
 /// Refines everything that the search found.
 pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
     let mut components = search.components.clone();
     components.sort_by(|a, b| a.turn.total_cmp(&b.turn));
-    let groups = group(search, &components);
-    let mut fits: Vec<Option<(Fit, usize)>> = vec![None; groups.len()];
+    let mut fits = sweep(search, &mut components);
+    // What looked like a mode while its neighbours were not yet known may be one no longer.
+    for _ in 0..MOST_CLEANINGS {
+        let unneeded = unneeded(search, &components, &fits);
+        if unneeded.is_empty() {
+            break;
+        }
+        for index in unneeded.into_iter().rev() {
+            components.remove(index);
+        }
+        fits = sweep(search, &mut components);
+    }
+    let mut clusters = Vec::new();
+    for (members, fit) in fits {
+        let Some((fit, scale)) = fit else { continue };
+        let (_, others) = split(&components, &members);
+        clusters.push(best_start(search, fit, scale, &others));
+    }
+    clusters
+}
+
+type GroupFit = (Vec<usize>, Option<(Fit, usize)>);
+
+/// Fits all groups in turn, each with the others taken away, until nothing moves.
+fn sweep(search: &Search<'_>, components: &mut [Component]) -> Vec<GroupFit> {
+    let mut fits: Vec<GroupFit> = group(search, components).into_iter().map(|members| (members, None)).collect();
     for sweep in 0..SWEEPS {
         let mut moved = false;
-        for (g, members) in groups.iter().enumerate() {
-            let (own, others) = split(&components, members);
-            let scale = scale_of(search, &own);
+        for (members, fitted) in &mut fits {
+            let (own, others) = split(components, members);
+            let scale = search.scale_of(&own);
             let band = search.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others);
             let Some(fit) = band.fit(&own, 12) else { continue };
             for (place, index) in members.iter().enumerate() {
@@ -44,32 +69,51 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
                 moved |= (old.turn - new.turn).abs() > 1e-3 * old.decay.max(1e-9);
                 components[*index] = new.clone();
             }
-            fits[g] = Some((fit, scale));
+            *fitted = Some((fit, scale));
         }
         if !moved && sweep > 0 {
             break;
         }
     }
-    let mut clusters = Vec::new();
-    for (members, fit) in groups.iter().zip(fits) {
-        let Some((fit, scale)) = fit else { continue };
-        let (_, others) = split(&components, members);
-        clusters.push(best_start(search, fit, scale, &others));
+    fits
+}
+
+/// Components, at most one of each group, that the data do not need, in ascending order.
+fn unneeded(search: &Search<'_>, components: &[Component], fits: &[GroupFit]) -> Vec<usize> {
+    let mut unneeded = Vec::new();
+    for (members, fitted) in fits {
+        let Some((with, scale)) = fitted else {
+            unneeded.extend(members.iter().copied().filter(|i| !components[*i].steady).take(1));
+            continue;
+        };
+        let strength = |i: usize| components[i].amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
+        let weakest = members
+            .iter()
+            .enumerate()
+            .filter(|(_, i)| !components[**i].steady)
+            .min_by(|a, b| strength(*a.1).total_cmp(&strength(*b.1)));
+        let Some((place, &index)) = weakest else { continue };
+        let (own, others) = split(components, members);
+        let bins = search.bins(&own.iter().collect::<Vec<_>>(), *scale);
+        let band = search.band_of(bins, *scale, 0, &others);
+        let rest: Vec<Component> = own.iter().enumerate().filter(|(p, _)| *p != place).map(|(_, c)| c.clone()).collect();
+        let gain = if rest.is_empty() {
+            band.gain(&own[place])
+        } else {
+            band.fit(&rest, 10).map_or(f64::INFINITY, |without| without.chi2 - with.chi2)
+        };
+        if !search.is_real(with, place, gain) {
+            unneeded.push(index);
+        }
     }
-    clusters
+    unneeded.sort_unstable();
+    unneeded
 }
 
 fn split<'c>(components: &'c [Component], members: &[usize]) -> (Vec<Component>, Vec<&'c Component>) {
     let own = members.iter().map(|i| components[*i].clone()).collect();
     let others = (0..components.len()).filter(|i| !members.contains(i)).map(|i| &components[i]).collect();
     (own, others)
-}
-
-fn scale_of(search: &Search<'_>, components: &[Component]) -> usize {
-    if components.iter().any(|c| c.steady) {
-        return 0;
-    }
-    search.scale_for(components.iter().map(|c| c.decay).fold(f64::INFINITY, f64::min))
 }
 
 /// Runs of components, by frequency, whose bands touch; cut at the widest gap if too many.

@@ -12,7 +12,7 @@ use super::evidence;
 use super::mode::{Mode, ModeReason};
 use super::search::Search;
 use super::spectra::{Ring, transform};
-use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
+use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening, BROAD_ORDER};
 
 /// Which frequencies to search.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -160,7 +160,7 @@ impl Estimator {
         }
         let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
         raw.iter_mut().flatten().for_each(|s| *s -= offset);
-        let whitening = Whitening::of_noise(&raw);
+        let whitening = Whitening::of_noise(&raw, BROAD_ORDER);
         let white: Vec<Vec<f32>> = raw
             .iter()
             .map(|stretch| {

@@ -74,8 +74,16 @@ impl<'a> Search<'a> {
         self.components.iter().collect()
     }
 
+    /// The transform that suits some components together.
+    pub(super) fn scale_of(&self, components: &[Component]) -> usize {
+        if components.iter().any(|c| c.steady) {
+            return 0;
+        }
+        self.scale_for(components.iter().map(|c| c.decay).fold(f64::INFINITY, f64::min))
+    }
+
     /// The shortest transform in which a decay is complete.
-    pub(super) fn scale_for(&self, slowest_decay: f64) -> usize {
+    fn scale_for(&self, slowest_decay: f64) -> usize {
         (0..LENGTHS)
             .rev()
             .find(|i| self.scales[*i].transform as f64 * slowest_decay >= TIME_CONSTANTS)
@@ -168,8 +176,7 @@ impl<'a> Search<'a> {
         let own: Vec<Component> = members.iter().map(|i| self.components[*i].clone()).collect();
         let others: Vec<&Component> =
             (0..self.components.len()).filter(|i| !members.contains(i)).map(|i| &self.components[i]).collect();
-        let slowest = own.iter().filter(|c| !c.steady).map(|c| c.decay).fold(f64::INFINITY, f64::min);
-        let scale = if own.iter().any(|c| c.steady) { 0 } else { self.scale_for(slowest) };
+        let scale = self.scale_of(&own);
         let fit = self.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others).fit(&own, 6);
         self.known_at[index] = self.components.len();
         if let Some(fit) = fit {
@@ -231,8 +238,7 @@ impl<'a> Search<'a> {
         together.push(candidate);
         let others: Vec<&Component> =
             (0..self.components.len()).filter(|i| !near.contains(i)).map(|i| &self.components[i]).collect();
-        let slowest = together.iter().filter(|c| !c.steady).map(|c| c.decay).fold(f64::INFINITY, f64::min);
-        let scale = if together.iter().any(|c| c.steady) { 0 } else { self.scale_for(slowest) };
+        let scale = self.scale_of(&together);
         let band = self.band(&together.iter().collect::<Vec<_>>(), scale, 0, &others);
         let without = if near.is_empty() {
             None
@@ -247,7 +253,7 @@ impl<'a> Search<'a> {
             Some(without) => without.chi2 - with.chi2,
             None => with.components.last().map_or(0.0, |c| band.gain(c)),
         };
-        if !self.is_real(&with, gain, &near) {
+        if !self.is_real(&with, with.components.len() - 1, gain) {
             return false;
         }
         for (place, index) in near.iter().enumerate() {
@@ -315,10 +321,10 @@ impl<'a> Search<'a> {
             + 2.0 * self.scales[0].bin_hz(self.rate_hz)
     }
 
-    /// Whether the last component of a fit is there: it lowers chi-squared by more than its parameters are worth
+    /// Whether a component of a fit is there: it lowers chi-squared (by `gain`) by more than its parameters are worth
     /// (Bayesian information criterion, and the chance of noise), and is not the misfit of a stronger neighbour.
-    fn is_real(&self, fit: &Fit, gain: f64, near: &[usize]) -> bool {
-        let Some(new) = fit.components.last() else { return false };
+    pub(super) fn is_real(&self, fit: &Fit, place: usize, gain: f64) -> bool {
+        let new = &fit.components[place];
         let taps = self.rings.len() as f64;
         let parameters = 2.0 + 2.0 * taps;
         let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
@@ -332,23 +338,16 @@ impl<'a> Search<'a> {
         if new.decay / omega > MOST_DAMPING || frequency < self.range_hz.0 || frequency > self.range_hz.1 {
             return false;
         }
-        let last = fit.components.len() - 1;
         let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
-        for (place, _) in near.iter().enumerate() {
-            let other = &fit.components[place];
+        fit.components.iter().enumerate().filter(|(other, c)| *other != place && !c.steady).all(|(index, other)| {
             let distance = (other.frequency_hz(self.rate_hz) - frequency).abs();
-            // A mode 30 dB below one that it overlaps cannot be told from that one's not being quite exponential.
-            if !other.steady && strength(new) < 1e-3 * strength(other) {
-                return false;
-            }
-            let doubt = (fit.pole_covariance(last)[1][1] + fit.pole_covariance(place)[1][1]).sqrt() * noise.sqrt();
+            let doubt = (fit.pole_covariance(place)[1][1] + fit.pole_covariance(index)[1][1]).sqrt() * noise.sqrt();
             let doubt_hz = doubt * self.rate_hz / std::f64::consts::TAU;
             let widths = new.half_width_hz(self.rate_hz) + other.half_width_hz(self.rate_hz);
-            // Two poles at one frequency are one decay that is not exponential, not two modes.
-            if !other.steady && (distance < 3.0 * doubt_hz || distance < 0.15 * widths) {
-                return false;
-            }
-        }
-        true
+            // A mode 30 dB below one that it overlaps cannot be told from that one's not being quite exponential; and
+            // two poles at one frequency are one decay that is not exponential, not two modes.
+            strength(new) > 1e-3 * strength(other)
+                && (strength(new) > strength(other) || distance > (3.0 * doubt_hz).max(0.15 * widths))
+        })
     }
 }

@@ -78,10 +78,6 @@ impl LevelMeter {
         }
     }
 
-    pub(super) fn push_all(&mut self, samples: &[f32]) {
-        samples.iter().for_each(|s| self.push(*s));
-    }
-
     pub(super) fn finish(self) -> LevelTrack {
         self.track
     }

@@ -6,6 +6,7 @@ mod clipping;
 mod decode;
 mod error;
 mod level;
+mod listening;
 mod recording;
 mod taps;
 mod wav_header;
@@ -15,6 +16,6 @@ pub use clipping::FlatTop;
 pub use error::SoundError;
 pub use level::LevelTrack;
 pub use recording::{ChannelChoice, OpenOptions, Recording};
-pub(crate) use whitening::Whitening;
+pub(crate) use whitening::{BROAD_ORDER, Whitening};
 
 pub use taps::{NoiseSource, Tap, TapReason, TapSearch, find_taps};

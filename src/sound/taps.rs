@@ -7,9 +7,9 @@
 use std::ops::Range;
 
 use super::error::SoundError;
-use super::level::{LevelMeter, LevelTrack};
+use super::level::LevelTrack;
+use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
-use super::whitening::Whitening;
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -135,9 +135,6 @@ const DOUBLE_HIT_S: f64 = 0.25;
 const LEAST_RING_S: f64 = 0.06;
 /// Longest ring-down that is looked at (s).
 const MOST_RING_S: f64 = 20.0;
-/// Below this mean square (-140 dB of full scale) a stretch is digital silence, no room is that quiet.
-const DIGITAL_SILENCE: f32 = 1e-14;
-
 struct Jump {
     block: usize,
     height_db: f64,
@@ -149,8 +146,8 @@ struct Jump {
 /// # Errors
 /// `Read` if a long file changed since it was scanned.
 pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
-    let whitening = whiten_quiet(recording)?;
-    let level = whitened_level(recording, &whitening)?;
+    let listening = Listening::new(recording)?;
+    let level = listening.level().clone();
     let floor = Floor::new(&level);
     let jumps = find_jumps(&level, &floor);
     let mut taps = Vec::with_capacity(jumps.len());
@@ -182,7 +179,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         let wished = sink + (sink - jump.block) + ms(0.1);
         let end_block = wished.min(stop).min(jump.block + ms(MOST_RING_S));
         let onset =
-            if jump.starts_inside { jump.block * level.block } else { refine_onset(recording, &whitening, &level, jump.block)? };
+            if jump.starts_inside { jump.block * level.block } else { refine_onset(recording, &listening, jump.block)? };
         let end = (end_block * level.block).min(recording.len()).max(onset + 1);
         let ring_s = (end - onset) as f64 / rate;
         let over_noise_db = over_floor_db(&level, &floor, jump.block, ms(0.012));
@@ -220,65 +217,6 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         loudest_over_noise_db: over_floor_db(&level, &floor, loudest_block, 1),
     })
 }
-
-/// A filter that whitens the quietest part of the recording: rumble, hum and hiss then hide no strike.
-fn whiten_quiet(recording: &mut Recording) -> Result<Whitening, SoundError> {
-    let level = recording.level();
-    let span = 50;
-    let smooth: Vec<f64> = (0..level.body.len() / span).map(|i| mean(&level.body, i * span..(i + 1) * span)).collect();
-    let mut sorted: Vec<f64> = smooth.iter().copied().filter(|e| *e > f64::from(DIGITAL_SILENCE)).collect();
-    if sorted.is_empty() {
-        return Ok(Whitening::none());
-    }
-    sorted.sort_by(f64::total_cmp);
-    let limit = 1.5 * sorted[sorted.len() / 4];
-    let block = level.block;
-    let mut ranges: Vec<Range<usize>> = Vec::new();
-    for (i, energy) in smooth.iter().enumerate() {
-        if *energy > limit || *energy <= f64::from(DIGITAL_SILENCE) {
-            continue;
-        }
-        let range = i * span * block..(i + 1) * span * block;
-        match ranges.last_mut() {
-            Some(last) if last.end == range.start => last.end = range.end,
-            _ => ranges.push(range),
-        }
-    }
-    let mut scratch = Vec::new();
-    let mut stretches = Vec::new();
-    let mut total = 0;
-    for range in ranges {
-        let stretch = recording.read(range.start, range.end, &mut scratch)?.to_vec();
-        total += stretch.len();
-        stretches.push(stretch);
-        if total > 60_000 {
-            break;
-        }
-    }
-    Ok(Whitening::of_noise(&stretches))
-}
-
-fn whitened_level(recording: &mut Recording, whitening: &Whitening) -> Result<LevelTrack, SoundError> {
-    let memory = whitening.memory();
-    if memory == 0 {
-        return Ok(recording.level().clone());
-    }
-    let mut meter = LevelMeter::new(recording.sample_rate_hz());
-    let (mut scratch, mut white) = (Vec::new(), Vec::new());
-    let mut at = 0;
-    // The filter has no history at the very first samples; they count as silence.
-    (0..memory).for_each(|_| meter.push(0.0));
-    while at + memory < recording.len() {
-        let end = (at + CHUNK).min(recording.len());
-        whitening.apply(recording.read(at, end, &mut scratch)?, &mut white);
-        meter.push_all(&white);
-        at = end - memory;
-    }
-    Ok(meter.finish())
-}
-
-/// Samples that are filtered at a time.
-const CHUNK: usize = 1 << 16;
 
 fn mean(track: &[f32], range: Range<usize>) -> f64 {
     let range = range.start.min(track.len())..range.end.min(track.len());
@@ -414,35 +352,17 @@ fn swells(level: &LevelTrack, jump: &Jump, early: usize, late: usize) -> bool {
 }
 
 /// The first sample of a strike near a block, by Akaike's criterion.
-fn refine_onset(
-    recording: &mut Recording,
-    whitening: &Whitening,
-    level: &LevelTrack,
-    block: usize,
-) -> Result<usize, SoundError> {
-    let memory = whitening.memory();
-    let from = (block.saturating_sub(12) * level.block).max(memory);
-    let to = ((block + 5) * level.block).min(recording.len());
-    let mut scratch = Vec::new();
-    let mut samples = Vec::new();
-    whitening.apply(recording.read(from - memory, to, &mut scratch)?, &mut samples);
-    let difference: Vec<f64> = samples.windows(2).map(|w| f64::from(w[1]) - f64::from(w[0])).collect();
-    let mean = samples.iter().map(|s| f64::from(*s)).sum::<f64>() / samples.len() as f64;
-    let plain: Vec<f64> = samples.iter().skip(1).map(|s| f64::from(*s) - mean).collect();
-    let smooth: Vec<f64> = plain
-        .windows(SMOOTH)
-        .map(|w| w.iter().sum::<f64>() / SMOOTH as f64)
-        .collect();
-    // The series in which the strike parts the variance best: sharp, plain or smoothed against hiss.
-    let best = [(difference, 0), (plain, 0), (smooth, SMOOTH - 1)]
+fn refine_onset(recording: &mut Recording, listening: &Listening, block: usize) -> Result<usize, SoundError> {
+    let size = listening.level().block;
+    let samples = block.saturating_sub(12) * size..((block + 5) * size).min(recording.len());
+    // The view in which the strike parts the variance best.
+    let best = listening
+        .views(recording, samples.clone())?
         .into_iter()
-        .filter_map(|(series, delay)| split(&series).map(|(k, gain)| (gain, k + delay)))
+        .filter_map(|view| split(&view.series).map(|(k, gain)| (gain, view.first + k * view.step)))
         .max_by(|a, b| a.0.total_cmp(&b.0));
-    Ok(best.map_or(block * level.block, |(_, k)| from + k + 1))
+    Ok(best.map_or(block * size, |(_, sample)| sample))
 }
-
-/// Samples of the running mean that the onset is also sought in.
-const SMOOTH: usize = 16;
 
 /// Akaike's criterion: the place that parts a series best into two of different variance, and the gain in likelihood.
 fn split(series: &[f64]) -> Option<(usize, f64)> {

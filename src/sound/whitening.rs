@@ -6,8 +6,8 @@
 
 use realfft::num_complex::Complex64;
 
-/// Most taps of the filter behind the first: enough for rumble, a slope of the room's noise, and a low-pass of a phone.
-const ORDER: usize = 8;
+/// Filter length that is enough for rumble, a slope of the room's noise, and a low-pass of a phone, at the full rate.
+pub(crate) const BROAD_ORDER: usize = 8;
 /// A longer filter must lower the noise by this factor against a shorter one (0.2 dB): each tap costs a sample of decay.
 const WORTH: f64 = 1.05;
 /// Enough noise to estimate the filter; more changes nothing.
@@ -25,13 +25,14 @@ impl Whitening {
         Self { taps: vec![1.0] }
     }
 
-    /// The linear predictor of the stretches of noise; none if there is too little noise to tell.
-    pub(crate) fn of_noise(stretches: &[Vec<f32>]) -> Self {
-        let mut lags = [0.0f64; ORDER + 1];
+    /// The linear predictor of the stretches of noise, of at most `most` taps behind the first; none if there is too little
+    /// noise to tell.
+    pub(crate) fn of_noise(stretches: &[Vec<f32>], most: usize) -> Self {
+        let mut lags = vec![0.0f64; most + 1];
         let mut used = 0;
         for stretch in stretches {
             let stretch = &stretch[..stretch.len().min(MOST_SAMPLES - used)];
-            if stretch.len() < 20 * ORDER {
+            if stretch.len() < 8 * most {
                 continue;
             }
             let mean = stretch.iter().map(|s| f64::from(*s)).sum::<f64>() / stretch.len() as f64;
@@ -55,7 +56,7 @@ impl Whitening {
         let mut taps = vec![1.0f64];
         let mut filters = vec![(lags[0], taps.clone())];
         let mut error = lags[0];
-        for order in 1..=ORDER {
+        for order in 1..=most {
             taps.push(0.0);
             let correlation: f64 = (0..order).map(|i| taps[i] * lags[order - i]).sum();
             let reflection = -correlation / error;
@@ -109,7 +110,7 @@ mod tests {
         let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(3);
         let brown: Vec<f32> =
             noise(NoiseColour::Brown, 1.0, 40_000, 48_000.0, &mut random).iter().map(|s| *s as f32).collect();
-        let filter = Whitening::of_noise(std::slice::from_ref(&brown));
+        let filter = Whitening::of_noise(std::slice::from_ref(&brown), BROAD_ORDER);
         let mut white = Vec::new();
         filter.apply(&brown, &mut white);
         let lag = |d: usize| white[d..].iter().zip(&white).map(|(a, b)| f64::from(a * b)).sum::<f64>();
