@@ -14,21 +14,16 @@ use super::mode::{COVERAGE_95, Mode, ModeReason};
 use crate::sound::TapReason;
 
 /// A tap whose misfit is this share of its energy, and so many times the median tap's, is unlike the others.
-const ODD_SHARE: f64 = 0.02;
+const ODD_SHARE: f64 = 0.004;
 const ODD_TIMES: f64 = 6.0;
 /// A jump of a mode's complex amplitude by this part of it within a ring-down is a second strike.
 const SECOND_STRIKE: f64 = 0.15;
 /// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.
 const SURE: f64 = 0.99;
+/// A tone that loses less than this (dB) over the whole ring-down is not decaying.
+const LEAST_DECAY_DB: f64 = 1.5;
 /// Halves of a decay that differ by this factor in slope bend.
 const BEND: f64 = 1.25;
-
-/// Energy of a component in a tap over the noise (chi-squared units: 2 for noise alone).
-fn energy(component: &Component, tap: usize, length: usize, density: f64) -> f64 {
-    let lasting = -(-2.0 * component.decay * length as f64).exp_m1();
-    let samples = if component.decay > 1e-12 { lasting / (2.0 * component.decay) } else { length as f64 };
-    component.amplitudes[tap].norm_sqr() * 0.5 * samples / density
-}
 
 fn density(group: &Group<'_>, component: &Component) -> f64 {
     group.search.density.at(component.frequency_hz(group.search.rate_hz))
@@ -36,14 +31,7 @@ fn density(group: &Group<'_>, component: &Component) -> f64 {
 
 /// Energies of all modes of a cluster in a tap.
 fn cluster_energy(group: &Group<'_>, cluster: &Cluster, tap: usize) -> f64 {
-    let length = group.search.scales[cluster.scale].lengths[tap];
-    cluster
-        .fit
-        .components
-        .iter()
-        .filter(|c| !c.steady)
-        .map(|c| energy(c, tap, length, density(group, c)))
-        .sum()
+    cluster.fit.components.iter().filter(|c| !c.steady).map(|c| group.search.energy(c, tap)).sum()
 }
 
 /// The tap that fits the joint picture worst, if it does not belong to it: its place in the group, and why.
@@ -52,22 +40,44 @@ pub(super) fn odd_tap(group: &Group<'_>) -> Option<(usize, TapReason)> {
     if taps < 2 {
         return None;
     }
-    let shares: Vec<f64> = (0..taps)
-        .map(|tap| {
-            let (mut misfit, mut total) = (0.0, 0.0);
-            for cluster in &group.clusters {
-                let (chi2, freedom) = cluster.fit.per_tap[tap];
-                misfit += (chi2 - freedom - 4.0 * (2.0 * freedom.max(1.0)).sqrt()).max(0.0);
-                total += cluster_energy(group, cluster, tap);
-            }
-            misfit / total.max(1.0)
+    // Does any tap fit badly at all? The clusters that say so, strongest first.
+    let misfit = |chi2: f64, freedom: f64| (chi2 - freedom - 4.0 * (2.0 * freedom.max(1.0)).sqrt()).max(0.0);
+    let mut suspicious: Vec<(f64, &Cluster)> = group
+        .clusters
+        .iter()
+        .filter_map(|cluster| {
+            let energy: f64 = (0..taps).map(|t| cluster_energy(group, cluster, t)).sum();
+            (misfit(cluster.fit.chi2, cluster.fit.freedom) > 0.2 * ODD_SHARE * energy).then_some((energy, cluster))
         })
         .collect();
+    suspicious.sort_by(|a, b| b.0.total_cmp(&a.0));
+    suspicious.truncate(4);
+    if suspicious.is_empty() {
+        return None;
+    }
+    // A good tap fits well with poles of its own, whatever a bad one did to the joint ones.
+    let everything: Vec<&Component> = group.clusters.iter().flat_map(|c| c.fit.components.iter()).collect();
+    let mut misfits = vec![0.0; taps];
+    let mut totals = vec![1.0; taps];
+    for (_, cluster) in &suspicious {
+        let own = &cluster.fit.components;
+        let others: Vec<&Component> =
+            everything.iter().copied().filter(|c| !own.iter().any(|o| std::ptr::eq(o, *c))).collect();
+        let band = group.search.band(&own.iter().collect::<Vec<_>>(), cluster.scale, 0, &others);
+        for tap in 0..taps {
+            let mut alone = own.clone();
+            alone.iter_mut().for_each(|c| c.amplitudes = vec![c.amplitudes[tap]]);
+            let Some(fit) = band.only(tap).fit(&alone, 8) else { continue };
+            misfits[tap] += misfit(fit.chi2, fit.freedom);
+            totals[tap] += cluster_energy(group, cluster, tap);
+        }
+    }
+    let shares: Vec<f64> = misfits.iter().zip(&totals).map(|(m, t)| m / t).collect();
     let worst = (0..taps).max_by(|a, b| shares[*a].total_cmp(&shares[*b]))?;
     let mut others: Vec<f64> = (0..taps).filter(|t| *t != worst).map(|t| shares[t]).collect();
     others.sort_by(f64::total_cmp);
     let median = others[others.len() / 2];
-    if shares[worst] < ODD_SHARE || shares[worst] < ODD_TIMES * median + 0.002 {
+    if shares[worst] < ODD_SHARE || shares[worst] < ODD_TIMES * median + 0.001 {
         return None;
     }
     let reason = second_strike(group, worst).map_or(TapReason::UnlikeOthers, |after_s| TapReason::DoubleHit { after_s });
@@ -119,10 +129,9 @@ pub(super) fn fade(group: &Group<'_>, envelopes: &[Vec<Envelope>]) -> Option<f64
     let taps = group.search.rings.len();
     let mut strong: Vec<(f64, &Envelope, &Component)> = Vec::new();
     for (cluster, envelopes) in group.clusters.iter().zip(envelopes) {
-        let length = group.search.scales[cluster.scale].lengths.iter().copied().max().unwrap_or(1);
         for (component, envelope) in cluster.fit.components.iter().zip(envelopes) {
             if !component.steady && envelope.slope_db_per_s.is_finite() {
-                let total: f64 = (0..taps).map(|t| energy(component, t, length, density(group, component))).sum();
+                let total: f64 = (0..taps).map(|t| group.search.energy(component, t)).sum();
                 strong.push((total, envelope, component));
             }
         }
@@ -241,11 +250,8 @@ fn judge_one(
     let component = &cluster.fit.components[index];
     let taps = search.rings.len();
     let density = density(group, component);
-    let lengths = &search.scales[cluster.scale].lengths;
-    let energies: Vec<f64> = (0..taps).map(|t| energy(component, t, lengths[t], density)).collect();
-
-    let heard = energies.iter().filter(|e| **e > 12.0 * noise.variance.max(1.0)).count();
-    if taps > 1 && (heard < 2 || (heard as f64) < 0.6 * taps as f64) {
+    let heard = search.heard(component, noise.variance);
+    if !search.comes_back(component, noise.variance) {
         return Err("it does not come back in the next tap");
     }
     if noise.unexplained > if taps > 1 { 0.5 } else { 0.25 } {
@@ -274,6 +280,11 @@ fn judge_one(
     if component.decay < 3.0 * variance[0].sqrt() {
         return Err("it does not decay measurably");
     }
+    let whole = search.scales[0].lengths.iter().copied().max().unwrap_or(0);
+    let decayed_db = 8.685_889_638 * component.decay * whole as f64;
+    if decayed_db < LEAST_DECAY_DB {
+        return Err("it is as loud at the end as at the beginning");
+    }
     let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
 
     if noise.misfit && noise.unexplained > 1e-4 {
@@ -295,10 +306,6 @@ fn judge_one(
         return Err("it is a thud, gone within a few vibrations");
     }
 
-    let shortest = lengths.iter().copied().min().unwrap_or(0);
-    // A shorter transform than the ring-down is no limit of the record.
-    let whole = search.scales[0].lengths.iter().copied().max().unwrap_or(shortest);
-    let decayed_db = 8.685_889_638 * component.decay * whole as f64;
     let over_noise_db = -envelope.noise_db;
     let decay_seen_db = over_noise_db.min(decayed_db).max(0.0);
     if decayed_db < 20.0 && decayed_db < over_noise_db {

@@ -24,6 +24,7 @@ pub(super) struct Band {
     start: isize,
 }
 
+#[derive(Clone)]
 struct TapBand {
     /// Samples of free decay in the transform.
     length: usize,
@@ -113,6 +114,17 @@ impl Band {
             })
             .collect();
         Self { transform, bins, taps, weights, start }
+    }
+
+    /// The same band of one tap alone.
+    pub(super) fn only(&self, tap: usize) -> Self {
+        Self {
+            transform: self.transform,
+            bins: self.bins.clone(),
+            taps: vec![self.taps[tap].clone()],
+            weights: self.weights.clone(),
+            start: self.start,
+        }
     }
 
     /// Energy of the target over the noise, in units of the noise variance of one real part.

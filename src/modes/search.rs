@@ -17,6 +17,9 @@ const REACH_HALF_WIDTHS: f64 = 10.0;
 const REACH_BINS: f64 = 5.0;
 /// A decay is over for the transform after so many time constants.
 const TIME_CONSTANTS: f64 = 4.5;
+/// Energy over the noise at which a mode counts as heard in a tap (chance of noise: 0.25 %), and the share of taps.
+const HEARD: f64 = 12.0;
+const MOST_TAPS: f64 = 0.6;
 const MOST_COMPONENTS: usize = 60;
 const MOST_ROUNDS: usize = 400;
 /// Above this damping a hump is a thud, not a mode.
@@ -321,6 +324,26 @@ impl<'a> Search<'a> {
             + 2.0 * self.scales[0].bin_hz(self.rate_hz)
     }
 
+    /// Energy of a component in a tap over the noise (chi-squared units: 2 for noise alone).
+    pub(super) fn energy(&self, component: &Component, tap: usize) -> f64 {
+        let length = self.rings[tap].length() as f64;
+        let lasting = -(-2.0 * component.decay * length).exp_m1();
+        let samples = if component.decay > 1e-12 { lasting / (2.0 * component.decay) } else { length };
+        let density = self.density.at(component.frequency_hz(self.rate_hz));
+        component.amplitudes[tap].norm_sqr() * 0.5 * samples / density
+    }
+
+    /// Taps in which a component stands out of the noise (`noise` times the room's density).
+    pub(super) fn heard(&self, component: &Component, noise: f64) -> usize {
+        (0..self.rings.len()).filter(|tap| self.energy(component, *tap) > HEARD * noise.max(1.0)).count()
+    }
+
+    /// Whether a component is heard in more than one tap and in most of them.
+    pub(super) fn comes_back(&self, component: &Component, noise: f64) -> bool {
+        let (heard, taps) = (self.heard(component, noise), self.rings.len());
+        taps == 1 || (heard >= 2 && heard as f64 >= MOST_TAPS * taps as f64)
+    }
+
     /// Whether a component of a fit is there: it lowers chi-squared (by `gain`) by more than its parameters are worth
     /// (Bayesian information criterion, and the chance of noise), and is not the misfit of a stronger neighbour.
     pub(super) fn is_real(&self, fit: &Fit, place: usize, gain: f64) -> bool {
@@ -336,6 +359,9 @@ impl<'a> Search<'a> {
         let frequency = new.frequency_hz(self.rate_hz);
         let omega = new.turn.hypot(new.decay);
         if new.decay / omega > MOST_DAMPING || frequency < self.range_hz.0 || frequency > self.range_hz.1 {
+            return false;
+        }
+        if !self.comes_back(new, noise) {
             return false;
         }
         let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();

@@ -115,12 +115,15 @@ fn mean_square(samples: &[f32]) -> f32 {
     samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32
 }
 
-/// Filters `samples[history..]`; what the filter misses at the very start of a recording counts as silence.
+/// Filters `samples[history..]`; as many samples come out as go in behind the history.
 fn whitening_with_start(filter: &Whitening, samples: &[f32], history: usize, out: &mut Vec<f32>) {
     filter.apply(samples, out);
     let wished = samples.len() - history;
     if out.len() < wished {
-        out.splice(0..0, std::iter::repeat_n(0.0, wished - out.len()));
+        // The first samples have no history to be filtered with: the next ones stand in for them, not a sudden silence.
+        let missing = wished - out.len();
+        let stand_in: Vec<f32> = (0..missing).map(|i| out.get(i % out.len().max(1)).copied().unwrap_or(0.0)).collect();
+        out.splice(0..0, stand_in);
     } else {
         out.drain(..out.len() - wished);
     }

@@ -307,8 +307,8 @@ fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
         if height_db > 0.0 {
             match (last_seen, jumps.last_mut()) {
                 (Some(seen), Some(last)) if block - seen <= gap => {
-                    // The same strike: its sharpest block within the first few milliseconds marks it.
-                    if height_db > last.height_db && block - last.block < 8 {
+                    // The same strike: its sharpest block marks it. (The wide window answers up to 12 ms early.)
+                    if height_db > last.height_db && block - last.block < 16 {
                         *last = Jump { block, height_db, starts_inside: false };
                     }
                 }
