@@ -1,3 +1,5 @@
+pub mod commands;
 pub mod modes;
+pub mod report;
 pub mod simulate;
 pub mod sound;

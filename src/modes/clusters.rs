@@ -14,6 +14,8 @@ pub(super) struct Cluster {
     pub start: isize,
     /// The start had to be put late because the first milliseconds disagree with the rest.
     pub disturbed: bool,
+    /// A room's echo was heard: what the fit leaves is no noise but the same in every tap.
+    pub echo: bool,
     /// Change of (decay, turn) of each component between the start used and the next later one, where they disagree.
     pub start_shift: Vec<[f64; 2]>,
 }
@@ -25,6 +27,14 @@ const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
 const AGREE: f64 = 2.9;
 const SWEEPS: usize = 3;
+/// A room's resonances stand at most so far (power) over the sound that drives them.
+const ROOM_GAIN: f64 = 4.0;
+/// So many of them make an echo.
+const LEAST_CLUTTER: usize = 3;
+/// Poles closer than so many times the sum of their half-widths are one mode and its echo.
+const SPLIT: f64 = 1.5;
+/// Time constants of the early part of a decay.
+const EARLY_CONSTANTS: f64 = 1.2;
 const MOST_CLEANINGS: usize = 4;
 
 /// Refines everything that the search found.
@@ -43,11 +53,76 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
         }
         fits = sweep(search, &mut components);
     }
+    let clutter = clutter(&components);
+    let echo = clutter.len() >= LEAST_CLUTTER && 2 * clutter.len() >= components.len();
+    if echo {
+        for index in clutter.into_iter().rev() {
+            components.remove(index);
+        }
+        merge_split(&mut components);
+        return early(search, &mut components);
+    }
     let mut clusters = Vec::new();
     for (members, fit) in fits {
         let Some((fit, scale)) = fit else { continue };
         let (_, others) = split(&components, &members);
         clusters.push(best_start(search, fit, scale, &others));
+    }
+    clusters
+}
+
+/// Components that may be the room's answer to stronger ones, in ascending order: their peaks stay below the skirts of
+/// those, and a room can raise what it is given only a little.
+///
+/// A decay A exp(-a t) has the spectrum A/(2 |a + i dw|), which falls slowly: the room rings at its own frequencies
+/// under it. A mode of the part has a strength of its own.
+fn clutter(components: &[Component]) -> Vec<usize> {
+    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
+    (0..components.len())
+        .filter(|i| {
+            let own = &components[*i];
+            if own.steady {
+                return false;
+            }
+            let skirts: f64 = components
+                .iter()
+                .filter(|c| !c.steady && strength(c) > 4.0 * strength(own))
+                .map(|c| strength(c) / ((c.turn - own.turn).powi(2) + c.decay * c.decay))
+                .sum();
+            strength(own) / (own.decay * own.decay) < ROOM_GAIN * skirts
+        })
+        .collect()
+}
+
+/// In an echoing room one mode comes apart into several poles around it: keeps the strongest of those that overlap.
+fn merge_split(components: &mut Vec<Component>) {
+    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
+    let snapshot = components.clone();
+    components.retain(|own| {
+        own.steady
+            || !snapshot.iter().any(|c| {
+                !c.steady && strength(c) > strength(own) && (c.turn - own.turn).abs() < SPLIT * (c.decay + own.decay)
+            })
+    });
+}
+
+/// Fits each mode on the early part of its decay, where the part speaks louder than the room.
+fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
+    let mut clusters = Vec::new();
+    for _ in 0..2 {
+        clusters.clear();
+        for members in group(search, components) {
+            let (own, others) = split(components, &members);
+            let fastest = own.iter().map(|c| c.decay).fold(0.0, f64::max);
+            let scale = search.scale_lasting(fastest, EARLY_CONSTANTS);
+            let Some(fit) = search.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others).fit(&own, 12) else {
+                continue;
+            };
+            for (place, index) in members.iter().enumerate() {
+                components[*index] = fit.components[place].clone();
+            }
+            clusters.push(Cluster { fit, scale, start: 0, disturbed: false, echo: true, start_shift: Vec::new() });
+        }
     }
     clusters
 }
@@ -136,7 +211,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let samples = |i: usize| (STARTS_S[i] * rate_hz).round() as isize;
     let decays = || fit.components.iter().filter(|c| !c.steady).map(|c| c.decay);
     if decays().count() == 0 {
-        return Cluster { fit, scale, start: 0, disturbed: false, start_shift: Vec::new() };
+        return Cluster { fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
     }
     let slowest = decays().fold(f64::INFINITY, f64::min);
     let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
@@ -146,7 +221,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8)
     };
     let Some(fit) = run(2, &fit) else {
-        return Cluster { fit, scale, start: 0, disturbed: false, start_shift: Vec::new() };
+        return Cluster { fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
     };
     let mut current = 2;
     let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
@@ -178,7 +253,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         fits[current] = Some(earlier);
     }
     let chosen = fits[current].take().unwrap_or(fit);
-    Cluster { fit: chosen, scale, start: samples(current), disturbed, start_shift: shift }
+    Cluster { fit: chosen, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
 }
 
 fn difference(a: &Fit, b: &Fit) -> Vec<[f64; 2]> {
@@ -190,7 +265,6 @@ fn agree(earlier: &Fit, later: &Fit) -> bool {
     let noise = (later.chi2 / later.freedom.max(1.0)).max(1e-3);
     let added = (earlier.chi2 - later.chi2) / noise;
     let expected = (earlier.freedom - later.freedom).max(0.0) + 2.0;
-    if std::env::var_os("RW_A").is_some() { eprintln!("agree: added {added:.1} expected {expected:.1} noise {noise:.2} e {:?} l {:?} cov {:?} {:?}", earlier.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), later.components.iter().map(|c|(c.decay,c.turn)).collect::<Vec<_>>(), earlier.pole_covariance(0), later.pole_covariance(0)); }
     if added > expected + 4.0 * (2.0 * expected).sqrt() {
         return false;
     }

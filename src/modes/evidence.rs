@@ -22,6 +22,12 @@ const SECOND_STRIKE: f64 = 0.15;
 const SURE: f64 = 0.99;
 /// A tone that loses less than this (dB) over the whole ring-down is not decaying.
 const LEAST_DECAY_DB: f64 = 1.5;
+/// How far (in half-widths) an unexplained share of the amplitude may push a pole.
+const MISFIT_PUSH: f64 = 2.0;
+/// The least share of the energy that a heard echo may hide within the fit itself.
+const ECHO_SHARE: f64 = 0.02;
+/// Decibels of straight decay that must lie before a fade.
+const LEAST_STRAIGHT_DB: f64 = 10.0;
 /// Halves of a decay that differ by this factor in slope bend.
 const BEND: f64 = 1.25;
 
@@ -146,7 +152,13 @@ pub(super) fn fade(group: &Group<'_>, envelopes: &[Vec<Envelope>]) -> Option<f64
     if bending == 0 || 2 * bending < strong.len() {
         return None;
     }
-    strong.iter().filter(|(_, e, _)| bends(e)).filter_map(|(_, e, _)| straight_until(e)).reduce(f64::min)
+    // Enough of the decay must lie before the bend to be worth measuring.
+    let worth = |e: &Envelope, end: f64| (end - e.used_s.0) * -e.halves[0].0 > LEAST_STRAIGHT_DB;
+    strong
+        .iter()
+        .filter(|(_, e, _)| bends(e))
+        .filter_map(|(_, e, _)| straight_until(e).filter(|end| worth(e, *end)))
+        .reduce(f64::min)
 }
 
 /// The longest stretch from the start over which both halves of an envelope have the same slope; its end (s).
@@ -288,7 +300,16 @@ fn judge_one(
     let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
 
     if noise.misfit && noise.unexplained > 1e-4 {
-        reasons.push(ModeReason::PoorFit { times_noise: noise.times });
+        reasons.push(if cluster.echo {
+            ModeReason::RoomEcho { share: noise.unexplained }
+        } else {
+            ModeReason::PoorFit { times_noise: noise.times }
+        });
+        // What a wrong model leaves comes back in every tap and can push the pole by up to its share of the amplitude.
+        let share = if cluster.echo { noise.unexplained.max(ECHO_SHARE) } else { noise.unexplained };
+        let push = MISFIT_PUSH * component.decay * share.sqrt();
+        variance[0] += push * push;
+        variance[1] += push * push;
     }
     if cluster.disturbed {
         reasons.push(ModeReason::StartDisturbed { after_s: cluster.start as f64 / rate_hz + group.origin_s });

@@ -14,7 +14,6 @@ use super::spectra::{Ring, Scale, Turn};
 
 /// The piece of all taps' transforms on which some components are fitted.
 pub(super) struct Band {
-    transform: usize,
     bins: Vec<usize>,
     taps: Vec<TapBand>,
     /// Weight of each bin: 1 / standard deviation of its real (and imaginary) part if the whole transform were data. Where
@@ -46,9 +45,6 @@ pub(super) struct Fit {
     /// Weighted sum of squared residuals, and its degrees of freedom.
     pub chi2: f64,
     pub freedom: f64,
-    /// The same for each tap alone: (chi2, freedom).
-    pub per_tap: Vec<(f64, f64)>,
-    pub converged: bool,
     /// Reduced normal matrix and gradient of each tap alone at the solution: what it would rather have.
     per_tap_poles: Vec<(DMatrix<f64>, DVector<f64>)>,
 }
@@ -113,27 +109,17 @@ impl Band {
                 TapBand { length, turns, target, share: (length as f64 / transform as f64).min(1.0) }
             })
             .collect();
-        Self { transform, bins, taps, weights, start }
+        Self { bins, taps, weights, start }
     }
 
     /// The same band of one tap alone.
     pub(super) fn only(&self, tap: usize) -> Self {
         Self {
-            transform: self.transform,
             bins: self.bins.clone(),
             taps: vec![self.taps[tap].clone()],
             weights: self.weights.clone(),
             start: self.start,
         }
-    }
-
-    /// Energy of the target over the noise, in units of the noise variance of one real part.
-    #[cfg(test)]
-    pub(super) fn energy(&self) -> f64 {
-        self.taps
-            .iter()
-            .map(|t| t.target.iter().zip(&self.weights).map(|(x, w)| x.norm_sqr() * w * w).sum::<f64>())
-            .sum()
     }
 }
 
@@ -220,12 +206,10 @@ fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, turns: &[(Com
 
 /// Gram matrix of the basis [C1 C2 S1 S2] of all components at one length, and each tap's projections on it.
 struct Normal {
-    gram: DMatrix<f64>,
     poles: DMatrix<f64>,
     gradient: DVector<f64>,
     chi2: f64,
     amplitudes: Vec<Vec<Complex64>>,
-    per_tap: Vec<f64>,
     per_tap_poles: Vec<(DMatrix<f64>, DVector<f64>)>,
 }
 
@@ -267,7 +251,6 @@ impl Band {
         let mut gradient = DVector::zeros(free);
         let mut chi2 = 0.0;
         let mut amplitudes = Vec::with_capacity(self.taps.len());
-        let mut per_tap = Vec::with_capacity(self.taps.len());
         let mut per_tap_poles = Vec::with_capacity(self.taps.len());
         for tap in &self.taps {
             if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
@@ -310,13 +293,11 @@ impl Band {
             gradient += &pull;
             per_tap_poles.push((reduced, pull));
             chi2 += tap_chi2;
-            per_tap.push(tap_chi2);
             amplitudes.push(
                 (0..components.len()).map(|c| Complex64::new(solution[2 * c], solution[2 * c + 1])).collect(),
             );
         }
-        let gram = cached.map(|(.., g)| g)?;
-        Some(Normal { gram, poles, gradient, chi2, amplitudes, per_tap, per_tap_poles })
+        Some(Normal { poles, gradient, chi2, amplitudes, per_tap_poles })
     }
 
     /// Fits the poles and amplitudes of some components, starting from theirs.
@@ -337,7 +318,6 @@ impl Band {
         let mut components = start.to_vec();
         let mut normal = self.normal(&components, &places, free)?;
         let mut damping = 1e-4;
-        let mut converged = false;
         let mut steps = 0;
         while steps < most_steps {
             let mut damped = normal.poles.clone();
@@ -366,13 +346,11 @@ impl Band {
                     normal = next;
                     damping = (damping * 0.1).max(1e-9);
                     if moved < 1e-6 {
-                        converged = true;
                         break;
                     }
                 }
                 _ => {
                     if moved < 1e-6 {
-                        converged = true;
                         break;
                     }
                     damping = (damping * 10.0).max(1e-3);
@@ -389,14 +367,7 @@ impl Band {
         let covariance = normal.poles.clone().try_inverse()?;
         let linear = 2.0 * components.len() as f64;
         let freedom = self.data_freedom() - linear * self.taps.len() as f64 - free as f64;
-        let per_tap = normal
-            .per_tap
-            .iter()
-            .zip(&self.taps)
-            .map(|(chi2, t)| (*chi2, 2.0 * self.bins.len() as f64 * t.share - linear))
-            .collect();
-        debug_assert!(normal.gram.nrows() == 2 * linear as usize && self.transform > 0);
-        Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap, converged, per_tap_poles: normal.per_tap_poles })
+        Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap_poles: normal.per_tap_poles })
     }
 
     /// How much one component at a given pole would lower chi2, amplitudes free (the gain of a matched filter).

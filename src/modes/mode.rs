@@ -25,6 +25,8 @@ pub enum ModeReason {
     PoorFit { times_noise: f64 },
     /// The first milliseconds differ from the rest, so the fit starts late.
     StartDisturbed { after_s: f64 },
+    /// The room answers: what it adds is this share of the mode's energy.
+    RoomEcho { share: f64 },
     /// No quiet stretch was recorded before the strike.
     NoiseUnknown,
 }
@@ -43,6 +45,7 @@ impl ModeReason {
             Self::TapsDiffer => "taps_differ",
             Self::PoorFit { .. } => "poor_fit",
             Self::StartDisturbed { .. } => "start_disturbed",
+            Self::RoomEcho { .. } => "room_echo",
             Self::NoiseUnknown => "noise_unknown",
         }
     }
@@ -73,6 +76,10 @@ impl ModeReason {
             Self::StartDisturbed { after_s } => {
                 format!("the first {:.0} ms after the strike do not fit and are left out", 1e3 * after_s)
             }
+            Self::RoomEcho { share } => format!(
+                "the room's echo is heard in it ({:.0} % of its energy): move closer to the microphone, or hang blankets",
+                100.0 * share
+            ),
             Self::NoiseUnknown => "no quiet was recorded before the strike; the noise is a guess from the sound".into(),
         }
     }

@@ -87,10 +87,12 @@ impl<'a> Search<'a> {
 
     /// The shortest transform in which a decay is complete.
     fn scale_for(&self, slowest_decay: f64) -> usize {
-        (0..LENGTHS)
-            .rev()
-            .find(|i| self.scales[*i].transform as f64 * slowest_decay >= TIME_CONSTANTS)
-            .unwrap_or(0)
+        self.scale_lasting(slowest_decay, TIME_CONSTANTS)
+    }
+
+    /// The shortest transform that lasts so many time constants of a decay.
+    pub(super) fn scale_lasting(&self, decay: f64, constants: f64) -> usize {
+        (0..LENGTHS).rev().find(|i| self.scales[*i].transform as f64 * decay >= constants).unwrap_or(0)
     }
 
     /// The bins that carry the information on some components.

@@ -3,10 +3,12 @@
 //! A take is a modal sum excited by a contact force of finite length, in a room with noise, hum and echo, through a
 //! microphone that may clip. The same seed gives the same samples.
 
+mod blank;
 mod bound;
 mod noise;
 mod take;
 
+pub use blank::Strip;
 pub use bound::cramer_rao;
 pub use noise::{NoiseColour, noise};
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};

@@ -1,0 +1,297 @@
+//! `ringwright measure`: recordings in, modes out.
+
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+
+use anyhow::{Context, bail};
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+use rayon::prelude::*;
+
+use super::inputs::{Input, gather};
+use super::{Outcome, print, tell};
+use crate::modes::{Estimate, EstimateOptions, Estimator, Mode};
+use crate::report::{Document, PageInput, RecordingEntry, page_png, save, to_csv, to_text};
+use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  ringwright measure take-01.wav
+  ringwright measure recordings/ --pages reports/          a picture page for every take
+  ringwright measure recordings/ --format csv --out modes.csv
+  ringwright measure phone.m4a --channel 2 --from 60 --to 2000
+
+Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
+Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage or unusable input.")]
+pub struct Arguments {
+    /// Recordings, or folders of them (searched recursively)
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    #[command(flatten)]
+    pub report: ReportArguments,
+    /// Channel to use, counted from 1 [default: the one in which taps stand out most]
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..))]
+    channel: Option<u16>,
+    /// Lowest frequency to search (Hz)
+    #[arg(long, value_name = "HZ", default_value_t = 30.0)]
+    from: f64,
+    /// Highest frequency to search (Hz)
+    #[arg(long, value_name = "HZ", default_value_t = 16_000.0)]
+    to: f64,
+}
+
+/// What to do with the results.
+#[derive(Debug, Args)]
+pub struct ReportArguments {
+    /// Form of the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write the report to this file instead of the terminal
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Write a picture page (PNG) for every take into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pages: Option<PathBuf>,
+    /// Replace files that exist already
+    #[arg(long)]
+    force: bool,
+    /// A line for the picture pages, such as "simulated"
+    #[arg(long, value_name = "TEXT")]
+    remark: Option<String>,
+    /// Say nothing but the report
+    #[arg(long, short)]
+    quiet: bool,
+    /// Also list the peaks that are not counted as modes, and why
+    #[arg(long, short)]
+    verbose: bool,
+    /// Show no progress bar
+    #[arg(long)]
+    no_progress: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    Text,
+    Json,
+    Csv,
+}
+
+impl ReportArguments {
+    /// Plain text on the terminal and pages in a folder, as the demonstration shows them.
+    pub fn with_pages(pages: PathBuf, remark: &str) -> Self {
+        Self {
+            format: Format::Text,
+            out: None,
+            pages: Some(pages),
+            force: true,
+            remark: Some(remark.to_owned()),
+            quiet: false,
+            verbose: false,
+            no_progress: false,
+        }
+    }
+}
+
+pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    if !(arguments.from > 0.0 && arguments.to > arguments.from) {
+        bail!("--from {} --to {}: the first must be above 0 and below the second", arguments.from, arguments.to);
+    }
+    let channel = arguments.channel.map_or(ChannelChoice::Better, |c| ChannelChoice::Index(usize::from(c) - 1));
+    let plan = Plan {
+        open: OpenOptions { channel, ..OpenOptions::default() },
+        estimate: EstimateOptions { range_hz: (arguments.from, arguments.to) },
+    };
+    measure(&arguments.paths, &plan, &arguments.report)
+}
+
+/// How every file is to be read.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Plan {
+    pub open: OpenOptions,
+    pub estimate: EstimateOptions,
+}
+
+/// Measures all files under some paths and reports.
+pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyhow::Result<Outcome> {
+    // What can be refused is refused before the work begins.
+    if let Some(out) = &report.out
+        && out.exists()
+        && !report.force
+    {
+        bail!("{}: exists already. Choose another name, or add --force to replace it", out.display());
+    }
+    let inputs = gather(paths);
+    let pages = report.pages.as_ref().map(|folder| page_names(folder, &inputs));
+    let progress = progress_bar(inputs.len(), report);
+    let troubles = Mutex::new(Vec::new());
+    let entries: Vec<RecordingEntry> = inputs
+        .par_iter()
+        .enumerate()
+        .map_init(Estimator::default, |estimator, (index, input)| {
+            let page = pages.as_ref().map(|names| names[index].as_path());
+            let entry = one(input, plan, estimator, page, report, &troubles);
+            progress.inc(1);
+            entry
+        })
+        .collect();
+    progress.finish_and_clear();
+    let document = Document::new(entries);
+    let text = match report.format {
+        Format::Text => to_text(&document, report.verbose),
+        Format::Json => document.to_json(),
+        Format::Csv => to_csv(&document),
+    };
+    match &report.out {
+        Some(out) => save(out, text.as_bytes(), report.force).context("the report was not saved")?,
+        None => print(&text),
+    }
+    // The text says what failed; the other forms go to programs, so the person hears it here.
+    let failed: Vec<&RecordingEntry> = document.recordings.iter().filter(|r| r.error.is_some()).collect();
+    if report.format != Format::Text || report.out.is_some() {
+        for entry in &failed {
+            tell(&format!("{}: {}", entry.file, entry.error.as_deref().unwrap_or_default()));
+        }
+    }
+    let troubles = troubles.into_inner().unwrap_or_default();
+    for trouble in &troubles {
+        tell(trouble);
+    }
+    if !report.quiet {
+        if let Some(folder) = &report.pages {
+            tell(&format!("picture pages are in {}", folder.display()));
+        }
+        if failed.len() > 1 || (failed.len() == 1 && inputs.len() > 1) {
+            tell(&format!("{} of {} recordings could not be measured", failed.len(), inputs.len()));
+        }
+    }
+    Ok(if failed.is_empty() && troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
+}
+
+fn progress_bar(count: usize, report: &ReportArguments) -> ProgressBar {
+    if report.quiet || report.no_progress || count < 2 || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(count as u64);
+    if let Ok(style) = ProgressStyle::with_template("measuring {pos} of {len} {wide_bar} {eta} left") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// Measures one file; draws its page if asked.
+fn one(
+    input: &Input,
+    plan: &Plan,
+    estimator: &mut Estimator,
+    page: Option<&Path>,
+    report: &ReportArguments,
+    troubles: &Mutex<Vec<String>>,
+) -> RecordingEntry {
+    let path = match input {
+        Ok(path) => path,
+        Err((path, why)) => return RecordingEntry::failed(path.display().to_string(), why.clone()),
+    };
+    let name = path.display().to_string();
+    let failed = |error: SoundError| RecordingEntry::failed(name.clone(), error.to_string());
+    let mut recording = match Recording::open(path, &plan.open) {
+        Ok(recording) => recording,
+        Err(error) => return failed(error),
+    };
+    let analysed = find_taps(&mut recording).and_then(|found| {
+        let estimate = estimator.estimate(&mut recording, &found, &plan.estimate)?;
+        Ok((found, estimate))
+    });
+    let (found, mut estimate) = match analysed {
+        Ok(analysed) => analysed,
+        Err(error) => return failed(error),
+    };
+    let error = nothing_found(&found, &mut estimate);
+    let entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
+    if let Some(page) = page {
+        let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
+            let input = PageInput {
+                entry: &entry,
+                estimate: &estimate,
+                waveform: &waveform,
+                remark: report.remark.as_deref(),
+            };
+            page_png(&input)
+        });
+        let saved = drawn.and_then(|png| save(page, &png, report.force).map_err(|e| e.to_string()));
+        if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
+            list.push(format!("{name}: no picture page: {trouble}"));
+        }
+    }
+    entry
+}
+
+/// Why there is no mode, in words; also marks taps that only the estimate could tell to be mere knocks.
+fn nothing_found(found: &TapSearch, estimate: &mut Estimate) -> Option<String> {
+    if !estimate.modes.is_empty() {
+        return None;
+    }
+    if found.taps.is_empty() {
+        return Some(format!(
+            "no tap found. The loudest moment, at {:.2} s, stands {:.0} dB over the noise and does not begin like a \
+             strike. Tap harder, move the microphone closer, or switch noise suppression off",
+            found.loudest_at_s, found.loudest_over_noise_db
+        ));
+    }
+    let mut left = 0;
+    for tap in estimate.taps.iter_mut().filter(|t| t.accepted()) {
+        tap.reasons.push(TapReason::NoRingDown);
+        left += 1;
+    }
+    let count = found.taps.len();
+    Some(if left == count {
+        format!(
+            "{count} sharp sounds, but none rings on with the same tones: no mode found. Hold the part at its still \
+             lines and tap it so that it can ring"
+        )
+    } else {
+        format!("none of the {count} taps could be used: see the reasons")
+    })
+}
+
+/// Lowest and highest sample in equal stretches of the recording.
+fn waveform(recording: &mut Recording) -> Result<Vec<(f32, f32)>, SoundError> {
+    const COLUMNS: usize = 1470;
+    let length = recording.len();
+    let mut scratch = Vec::new();
+    (0..COLUMNS.min(length))
+        .map(|c| {
+            let (from, to) = (c * length / COLUMNS.min(length), (c + 1) * length / COLUMNS.min(length));
+            let samples = recording.read(from, to, &mut scratch)?;
+            Ok(samples.iter().fold((f32::MAX, f32::MIN), |(low, high), s| (low.min(*s), high.max(*s))))
+        })
+        .collect()
+}
+
+/// A page name for every input: the file's name, with as much of its folders as keeps the names apart.
+fn page_names(folder: &Path, inputs: &[Input]) -> Vec<PathBuf> {
+    let stem = |input: &Input, depth: usize| -> String {
+        let path = match input {
+            Ok(path) | Err((path, _)) => path,
+        };
+        let parts: Vec<String> = path.iter().map(|p| p.to_string_lossy().into_owned()).collect();
+        let kept = &parts[parts.len().saturating_sub(depth)..];
+        kept.join("-").replace(['/', '\\', ':'], "")
+    };
+    let deepest = inputs.iter().map(|i| i.as_ref().map_or(1, |p| p.iter().count())).max().unwrap_or(1);
+    for depth in 1..=deepest {
+        let names: Vec<String> = inputs.iter().map(|i| stem(i, depth)).collect();
+        let mut unique: Vec<&String> = names.iter().collect();
+        unique.sort();
+        unique.dedup();
+        if unique.len() == names.len() || depth == deepest {
+            return names.iter().map(|n| folder.join(format!("{n}.png"))).collect();
+        }
+    }
+    Vec::new()
+}
+
+/// The strongest mode of an estimate, for a sentence.
+pub fn strongest(estimate: &Estimate) -> Option<&Mode> {
+    estimate.modes.iter().max_by(|a, b| a.level_db.total_cmp(&b.level_db))
+}

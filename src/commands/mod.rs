@@ -1,0 +1,83 @@
+//! Commands: arguments in, rooms called in order, report out. No mathematics here.
+//!
+//! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed); 2 wrong usage, or nothing could be
+//! done at all (no such input, or the report could not be saved).
+
+mod demo;
+mod inputs;
+mod measure;
+mod schema;
+mod simulate;
+
+use clap::{Parser, Subcommand};
+
+/// A tap in front of a microphone into numbers: vibration modes, damping and their uncertainty.
+#[derive(Debug, Parser)]
+#[command(name = "ringwright", version, about, max_term_width = 100)]
+#[command(after_help = "Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed); \
+2 wrong usage or unusable input.")]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Measure the modes in recordings of taps
+    Measure(measure::Arguments),
+    /// Make an example folder of simulated takes and measure it
+    Demo(demo::Arguments),
+    /// Simulate a take of taps with known modes
+    Simulate(simulate::Arguments),
+    /// Print the JSON Schema of the measure report
+    Schema,
+}
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    Done,
+    /// Some inputs could not be measured.
+    Partly,
+}
+
+/// Runs the program on the process's arguments and gives its exit code.
+pub fn run() -> u8 {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are answers, not errors; a closed pipe is no reason to complain.
+            let _ = error.print();
+            return if error.use_stderr() { 2 } else { 0 };
+        }
+    };
+    let outcome = match arguments.command {
+        Command::Measure(arguments) => measure::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Simulate(arguments) => simulate::run(&arguments),
+        Command::Schema => schema::run(),
+    };
+    match outcome {
+        Ok(Outcome::Done) => 0,
+        Ok(Outcome::Partly) => 1,
+        Err(error) => {
+            tell(&format!("ringwright: {error:#}"));
+            2
+        }
+    }
+}
+
+/// Writes to standard output; a reader that has gone away ends the program quietly.
+fn print(text: &str) {
+    use std::io::Write;
+    if std::io::stdout().write_all(text.as_bytes()).is_err() {
+        std::process::exit(0);
+    }
+}
+
+/// A line on standard error.
+fn tell(text: &str) {
+    use std::io::Write;
+    // There is nobody left to tell if this fails.
+    let _ = writeln!(std::io::stderr(), "{text}");
+}

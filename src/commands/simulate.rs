@@ -1,0 +1,163 @@
+//! `ringwright simulate`: a take with known truth, for trying things out and for tests.
+
+use std::path::PathBuf;
+
+use anyhow::{Context, bail};
+use clap::{Args, ValueEnum};
+
+use super::{Outcome, tell};
+use crate::report::save;
+use crate::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  ringwright simulate take.wav --mode 187,0.006,-20 --mode 412,0.008,-26
+  ringwright simulate noisy.wav --mode 187,0.006,-20 --noise -60 --colour pink --line 50,-40 --bits 16")]
+pub struct Arguments {
+    /// WAV file to write
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// A mode: frequency (Hz), damping ratio, level at the strike (dB of full scale); may be repeated
+    #[arg(long = "mode", value_name = "HZ,RATIO,DB", required = true, value_parser = numbers::<3>, allow_hyphen_values = true)]
+    modes: Vec<[f64; 3]>,
+    /// Number of taps
+    #[arg(long, default_value_t = 5)]
+    taps: usize,
+    /// Seconds from tap to tap
+    #[arg(long, default_value_t = 1.2)]
+    interval: f64,
+    /// Length of the contact (ms)
+    #[arg(long, default_value_t = 1.0)]
+    contact: f64,
+    /// Room noise (dB of full scale, root mean square of white noise with the same density at 1 kHz)
+    #[arg(long, default_value_t = -74.0, allow_hyphen_values = true)]
+    noise: f64,
+    /// Colour of the noise
+    #[arg(long, value_enum, default_value_t = Colour::White)]
+    colour: Colour,
+    /// A steady line such as hum: frequency (Hz), level (dB); may be repeated
+    #[arg(long = "line", value_name = "HZ,DB", value_parser = numbers::<2>, allow_hyphen_values = true)]
+    lines: Vec<[f64; 2]>,
+    /// Make one tap a double hit: tap (from 1), seconds later, strength of the second strike
+    #[arg(long, value_name = "TAP,S,STRENGTH", value_parser = numbers::<3>)]
+    double_hit: Option<[f64; 3]>,
+    /// Make one tap louder: tap (from 1), times
+    #[arg(long, value_name = "TAP,TIMES", value_parser = numbers::<2>)]
+    loud: Option<[f64; 2]>,
+    /// Level at which the input overloads (share of full scale)
+    #[arg(long, default_value_t = 1.0)]
+    clip: f64,
+    /// Samples per second
+    #[arg(long, default_value_t = 48_000)]
+    rate: u32,
+    /// Sample format: 16, 24 or 32 bit integer, or 32 bit float
+    #[arg(long, value_enum, default_value_t = Bits::B24)]
+    bits: Bits,
+    /// Another seed, other noise
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Replace the file if it exists
+    #[arg(long)]
+    force: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Colour {
+    White,
+    Pink,
+    Brown,
+}
+
+/// Sample format of a WAV file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Bits {
+    #[value(name = "16")]
+    B16,
+    #[value(name = "24")]
+    B24,
+    #[value(name = "32")]
+    B32,
+    #[value(name = "float")]
+    Float,
+}
+
+fn numbers<const N: usize>(text: &str) -> Result<[f64; N], String> {
+    let values: Result<Vec<f64>, _> = text.split(',').map(|v| v.trim().parse::<f64>()).collect();
+    values
+        .ok()
+        .and_then(|v| <[f64; N]>::try_from(v).ok())
+        .filter(|v| v.iter().all(|x| x.is_finite()))
+        .ok_or_else(|| format!("expected {N} numbers with commas between them"))
+}
+
+pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    let nyquist = f64::from(arguments.rate) / 2.0;
+    let linear = |db: f64| 10f64.powf(db / 20.0);
+    let mut modes = Vec::new();
+    for (index, [frequency_hz, damping_ratio, level_db]) in arguments.modes.iter().copied().enumerate() {
+        if !(frequency_hz > 0.0 && frequency_hz < nyquist && damping_ratio > 0.0 && damping_ratio < 1.0) {
+            bail!(
+                "--mode {frequency_hz},{damping_ratio},{level_db}: the frequency must lie between 0 and {nyquist} Hz and \
+                 the damping ratio between 0 and 1"
+            );
+        }
+        let phase_rad = 2.4 * index as f64;
+        modes.push(TrueMode { frequency_hz, damping_ratio, amplitude: linear(level_db), phase_rad });
+    }
+    let mut mishaps = Vec::new();
+    if let Some([tap, after_s, strength]) = arguments.double_hit {
+        mishaps.push(Mishap::DoubleHit { tap: (tap as usize).saturating_sub(1), after_s, strength });
+    }
+    if let Some([tap, times]) = arguments.loud {
+        mishaps.push(Mishap::TooLoud { tap: (tap as usize).saturating_sub(1), times });
+    }
+    if !(8_000..=192_000).contains(&arguments.rate) {
+        bail!("--rate {}: 8000 to 192000 are allowed", arguments.rate);
+    }
+    let spec = TakeSpec {
+        sample_rate_hz: f64::from(arguments.rate),
+        modes,
+        taps: arguments.taps,
+        interval_s: arguments.interval,
+        after_last_s: arguments.interval,
+        contact_s: arguments.contact / 1000.0,
+        noise_colour: match arguments.colour {
+            Colour::White => NoiseColour::White,
+            Colour::Pink => NoiseColour::Pink,
+            Colour::Brown => NoiseColour::Brown,
+        },
+        noise_sigma: linear(arguments.noise),
+        steady_lines: arguments.lines.iter().map(|l| (l[0], linear(l[1]))).collect(),
+        mishaps,
+        clip_at: arguments.clip,
+        seed: arguments.seed,
+        ..TakeSpec::default()
+    };
+    let bytes = wav(&spec.make().samples, arguments.rate, arguments.bits)?;
+    save(&arguments.file, &bytes, arguments.force)?;
+    tell(&format!("{}: simulated, {} taps", arguments.file.display(), arguments.taps));
+    Ok(Outcome::Done)
+}
+
+/// Samples of one channel as the bytes of a WAV file.
+pub fn wav(samples: &[f32], rate: u32, bits: Bits) -> anyhow::Result<Vec<u8>> {
+    let (bits_per_sample, sample_format) = match bits {
+        Bits::B16 => (16, hound::SampleFormat::Int),
+        Bits::B24 => (24, hound::SampleFormat::Int),
+        Bits::B32 => (32, hound::SampleFormat::Int),
+        Bits::Float => (32, hound::SampleFormat::Float),
+    };
+    let spec = hound::WavSpec { channels: 1, sample_rate: rate, bits_per_sample, sample_format };
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    let mut writer = hound::WavWriter::new(&mut bytes, spec).context("the WAV header cannot be written")?;
+    let full = 2f64.powi(i32::from(bits_per_sample) - 1) - 1.0;
+    for sample in samples {
+        if bits == Bits::Float {
+            writer.write_sample(*sample)?;
+        } else {
+            writer.write_sample((f64::from(*sample).clamp(-1.0, 1.0) * full).round() as i32)?;
+        }
+    }
+    writer.finalize()?;
+    Ok(bytes.into_inner())
+}

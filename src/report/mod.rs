@@ -1,0 +1,15 @@
+//! Reports: numbers into words, tables, files and pictures. Estimates nothing.
+
+mod csv_table;
+mod document;
+mod figure;
+mod numbers;
+mod page;
+mod save;
+mod text;
+
+pub use csv_table::to_csv;
+pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
+pub use page::{PageInput, page_png, page_svg};
+pub use save::{SaveError, save};
+pub use text::{WIDTH, to_text};

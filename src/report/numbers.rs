@@ -1,0 +1,60 @@
+//! Numbers as a person reads them: rounded to what their uncertainty allows, with a true minus.
+
+/// Decimals that show a half-width with two digits.
+fn decimals(half_width: f64) -> usize {
+    if !half_width.is_finite() || half_width <= 0.0 {
+        return 3;
+    }
+    let leading = half_width.log10().floor() as i32;
+    (1 - leading).clamp(0, 9) as usize
+}
+
+/// "187.324 ± 0.016": value and half-width of its 95 % interval, both rounded to two digits of the half-width.
+pub(super) fn with_interval(value: f64, half_width: f64) -> String {
+    if !value.is_finite() {
+        return "unknown".into();
+    }
+    if !half_width.is_finite() {
+        return format!("{} (interval unknown)", significant(value, 3));
+    }
+    let decimals = decimals(half_width);
+    // A half-width that leaves no digit of the value: whole numbers.
+    minus(&format!("{value:.decimals$} ± {half_width:.decimals$}"))
+}
+
+/// A value alone, rounded to the digits that a half-width allows.
+pub(super) fn rounded(value: f64, half_width: f64) -> String {
+    if !value.is_finite() {
+        return "unknown".into();
+    }
+    minus(&format!("{value:.*}", decimals(half_width)))
+}
+
+/// So many significant digits.
+pub(super) fn significant(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return minus(&value.to_string());
+    }
+    let decimals = (digits - 1 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    minus(&format!("{value:.decimals$}"))
+}
+
+/// A hyphen in front of a number becomes a minus sign.
+pub(super) fn minus(text: &str) -> String {
+    text.replace('-', "\u{2212}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rounds_to_the_uncertainty() {
+        assert_eq!(with_interval(187.3239, 0.0163), "187.324 ± 0.016");
+        assert_eq!(with_interval(-12.3, 1.9), "−12.3 ± 1.9");
+        assert_eq!(with_interval(15234.7, 120.0), "15235 ± 120");
+        assert_eq!(with_interval(1.0, f64::INFINITY), "1.00 (interval unknown)");
+        assert_eq!(rounded(0.61234, 0.0081), "0.6123");
+        assert_eq!(significant(0.012345, 3), "0.0123");
+    }
+}

@@ -1,0 +1,43 @@
+//! Writing files so that nothing is lost: a temporary file beside the target, synced, then renamed over it.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Why a report could not be saved.
+#[derive(Debug, thiserror::Error)]
+pub enum SaveError {
+    #[error("{path}: exists already. Choose another name, or add --force to replace it", path = .0.display())]
+    Exists(PathBuf),
+    #[error("{path}: cannot be written: {source}. Check the folder's permissions and the free space", path = .path.display())]
+    Write { path: PathBuf, source: std::io::Error },
+}
+
+/// Saves bytes whole or not at all; an existing file is replaced only if `replace`.
+///
+/// # Errors
+/// `Exists`, `Write`; in both cases what was there before is unharmed.
+pub fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
+    let failed = |source: std::io::Error| SaveError::Write { path: path.to_owned(), source };
+    if !replace && path.exists() {
+        return Err(SaveError::Exists(path.to_owned()));
+    }
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    std::fs::create_dir_all(folder).map_err(failed)?;
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
+    // Temporary files are private; a report is as readable as any other file.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644)).map_err(failed)?;
+    }
+    if replace {
+        file.persist(path).map_err(|e| failed(e.error))?;
+    } else {
+        file.persist_noclobber(path).map_err(|e| failed(e.error))?;
+    }
+    Ok(())
+}
