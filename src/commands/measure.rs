@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::inputs::{Input, gather};
 use super::{Outcome, print, tell};
-use crate::modes::{Estimate, EstimateOptions, Estimator, Mode};
+use crate::modes::{Estimate, EstimateOptions, Estimator};
 use crate::report::{Document, PageInput, RecordingEntry, page_png, save, to_csv, to_text};
 use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
 
@@ -289,9 +289,4 @@ fn page_names(folder: &Path, inputs: &[Input]) -> Vec<PathBuf> {
         }
     }
     Vec::new()
-}
-
-/// The strongest mode of an estimate, for a sentence.
-pub fn strongest(estimate: &Estimate) -> Option<&Mode> {
-    estimate.modes.iter().max_by(|a, b| a.level_db.total_cmp(&b.level_db))
 }

@@ -8,6 +8,9 @@ use super::search::{MOST_TOGETHER, Search};
 /// Neighbouring components with their joint fit.
 pub(super) struct Cluster {
     pub fit: Fit,
+    /// The components as fitted from the origin of the transforms, for taking them away from others: one that was fitted
+    /// from a later start must not be carried back beyond it.
+    pub from_origin: Vec<Component>,
     /// Index of the transform length used.
     pub scale: usize,
     /// Start of the fit, samples behind the origin of the transforms.
@@ -26,7 +29,9 @@ const STARTS_S: [f64; 7] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
 const AGREE: f64 = 2.9;
-const SWEEPS: usize = 3;
+/// Sweeps over all groups at most, and the change (in standard deviations) that no longer counts as one.
+const SWEEPS: usize = 12;
+const STILL: f64 = 0.05;
 /// A room's resonances stand at most so far (power) over the sound that drives them.
 const ROOM_GAIN: f64 = 4.0;
 /// So many of them make an echo.
@@ -121,7 +126,7 @@ fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
             for (place, index) in members.iter().enumerate() {
                 components[*index] = fit.components[place].clone();
             }
-            clusters.push(Cluster { fit, scale, start: 0, disturbed: false, echo: true, start_shift: Vec::new() });
+            clusters.push(Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: true, start_shift: Vec::new() });
         }
     }
     clusters
@@ -141,7 +146,9 @@ fn sweep(search: &Search<'_>, components: &mut [Component]) -> Vec<GroupFit> {
             let Some(fit) = band.fit(&own, 12) else { continue };
             for (place, index) in members.iter().enumerate() {
                 let (old, new) = (&components[*index], &fit.components[place]);
-                moved |= (old.turn - new.turn).abs() > 1e-3 * old.decay.max(1e-9);
+                let variance = fit.pole_covariance(place);
+                moved |= (old.turn - new.turn).powi(2) > STILL * STILL * variance[1][1]
+                    || (old.decay - new.decay).powi(2) > STILL * STILL * variance[0][0];
                 components[*index] = new.clone();
             }
             *fitted = Some((fit, scale));
@@ -211,7 +218,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let samples = |i: usize| (STARTS_S[i] * rate_hz).round() as isize;
     let decays = || fit.components.iter().filter(|c| !c.steady).map(|c| c.decay);
     if decays().count() == 0 {
-        return Cluster { fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
+        return Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
     }
     let slowest = decays().fold(f64::INFINITY, f64::min);
     let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
@@ -221,7 +228,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8)
     };
     let Some(fit) = run(2, &fit) else {
-        return Cluster { fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
+        return Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
     };
     let mut current = 2;
     let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
@@ -252,8 +259,9 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         current -= 1;
         fits[current] = Some(earlier);
     }
+    let from_origin = fit.components.clone();
     let chosen = fits[current].take().unwrap_or(fit);
-    Cluster { fit: chosen, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
+    Cluster { fit: chosen, from_origin, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
 }
 
 fn difference(a: &Fit, b: &Fit) -> Vec<[f64; 2]> {

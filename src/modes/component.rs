@@ -11,6 +11,8 @@ pub(super) struct Component {
     pub turn: f64,
     /// A steady line keeps decay 0: it was there before the tap.
     pub steady: bool,
+    /// Where a steady line was heard in the quiet (rad per sample); it does not wander far from there.
+    pub home: f64,
     /// Complex amplitude in each tap at the tap's origin.
     pub amplitudes: Vec<Complex64>,
 }

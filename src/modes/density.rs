@@ -18,13 +18,14 @@ pub struct SteadyLine {
     /// Frequency (Hz).
     pub frequency_hz: f64,
     /// Amplitude in the whitened sound.
-    pub(super) amplitude: f64,
+    amplitude: f64,
 }
 
-/// Length of the transforms that are averaged (s): 25 Hz wide, as wide as the noise's features need.
-const SEGMENT_S: f64 = 0.04;
+/// Length of the transforms that are averaged (s), long enough to keep hum to few bins, if there is noise enough for
+/// several of them; else the shorter one.
+const SEGMENT_S: (f64, f64) = (0.16, 0.04);
 /// Half width of the running median over bins, which passes over lines.
-const MEDIAN_REACH: usize = 6;
+const MEDIAN_REACH: usize = 10;
 /// A line stands so much over the noise density (power ratio, 25 times is 14 dB).
 const LINE_OVER_NOISE: f64 = 25.0;
 /// A line's two halves agree within this factor in amplitude (2 dB), or else it decays or comes and goes.
@@ -35,7 +36,8 @@ impl NoiseDensity {
     /// From whitened stretches of noise; `None` if there is too little of it.
     pub(super) fn of_noise(stretches: &[Vec<f32>], rate_hz: f64, planner: &mut RealFftPlanner<f32>) -> Option<Self> {
         let longest = stretches.iter().map(Vec::len).max()?;
-        let wished = ((SEGMENT_S * rate_hz) as usize).next_power_of_two();
+        let segment_s = if longest as f64 > 2.5 * SEGMENT_S.0 * rate_hz { SEGMENT_S.0 } else { SEGMENT_S.1 };
+        let wished = ((segment_s * rate_hz) as usize).next_power_of_two();
         let mut length = wished;
         while length > longest {
             length /= 2;

@@ -288,8 +288,8 @@ impl Estimator {
                         let others: Vec<&Component> = group
                             .clusters
                             .iter()
-                            .flat_map(|c| c.fit.components.iter())
-                            .filter(|c| !std::ptr::eq(*c, &cluster.fit.components[own]))
+                            .flat_map(|c| c.from_origin.iter())
+                            .filter(|c| !std::ptr::eq(*c, &cluster.from_origin[own]))
                             .collect();
                         let taps = super::joint::cut(scale, &bins, &others);
                         extract(

@@ -312,7 +312,11 @@ fn judge_one(
         variance[1] += push * push;
     }
     if cluster.disturbed {
-        reasons.push(ModeReason::StartDisturbed { after_s: cluster.start as f64 / rate_hz + group.origin_s });
+        let after_s = cluster.start as f64 / rate_hz + group.origin_s;
+        // A few milliseconds of a long ring are not worth a word.
+        if after_s * rate_hz * component.decay > 0.1 {
+            reasons.push(ModeReason::StartDisturbed { after_s });
+        }
         if let Some(shift) = cluster.start_shift.get(index) {
             variance[0] += shift[0] * shift[0];
             variance[1] += shift[1] * shift[1];

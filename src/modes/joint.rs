@@ -12,6 +12,9 @@ use super::component::{Component, Kernel};
 use super::density::NoiseDensity;
 use super::spectra::{Ring, Scale, Turn};
 
+/// How far a steady line may wander from where it was heard in the quiet, in bins of the longest ring-down.
+const LEASH: f64 = 0.2;
+
 /// The piece of all taps' transforms on which some components are fitted.
 pub(super) struct Band {
     bins: Vec<usize>,
@@ -332,6 +335,10 @@ impl Band {
                 let reach = (2.0 * component.decay).max(std::f64::consts::TAU / length);
                 component.turn =
                     (component.turn + step[*turn].clamp(-reach, reach)).clamp(1e-6, std::f64::consts::PI - 1e-6);
+                if component.steady {
+                    let leash = LEASH * std::f64::consts::TAU / length;
+                    component.turn = component.turn.clamp(component.home - leash, component.home + leash);
+                }
                 if let Some(decay) = decay {
                     let wished = component.decay + step[*decay];
                     let least = 1e-3 / length;

@@ -25,7 +25,7 @@ const MOST_ROUNDS: usize = 400;
 /// Above this damping a hump is a thud, not a mode.
 pub(super) const MOST_DAMPING: f64 = 0.15;
 /// Most components fitted together.
-pub(super) const MOST_TOGETHER: usize = 7;
+pub(super) const MOST_TOGETHER: usize = 9;
 
 /// The state of the search.
 pub(super) struct Search<'a> {
@@ -56,20 +56,16 @@ impl<'a> Search<'a> {
         Self { scales, rings, density, rate_hz, components: Vec::new(), known_at: Vec::new(), inverse_density, range_hz }
     }
 
-    /// Takes the steady lines of the room away first; one that is far stronger after the taps than before is no such line.
+    /// Takes the steady lines of the room away first. Their frequencies are known from the quiet; here only their
+    /// amplitudes are read, and a mode at the same frequency will stand out of what is left.
     pub(super) fn remove_lines(&mut self, lines: &[SteadyLine]) {
         for line in lines {
             let turn = line.frequency_hz * std::f64::consts::TAU / self.rate_hz;
-            let start = Component { decay: 0.0, turn, steady: true, amplitudes: Vec::new() };
+            let start = Component { decay: 0.0, turn, steady: true, home: turn, amplitudes: Vec::new() };
             let band = self.band(&[&start], 0, 0, &self.all());
-            let Some(fit) = band.fit(&[start], 4) else { continue };
-            let Some(component) = fit.components.into_iter().next() else { continue };
-            let louder = component.amplitudes.iter().filter(|a| a.norm() > 3.0 * line.amplitude).count();
-            let moved_hz = (component.frequency_hz(self.rate_hz) - line.frequency_hz).abs();
-            if 2 * louder > self.rings.len() || moved_hz > 2.0 * self.scales[0].bin_hz(self.rate_hz) {
-                continue;
+            if let Some(component) = band.fit(&[start], 0).and_then(|f| f.components.into_iter().next()) {
+                self.add(component);
             }
-            self.add(component);
         }
     }
 
@@ -235,10 +231,8 @@ impl<'a> Search<'a> {
     /// Fits the peak; true if it was taken in as a component.
     fn try_peak(&mut self, scale: usize, bin: usize) -> bool {
         let Some(candidate) = self.first_fit(scale, bin) else { return false };
-        let near = self.neighbours(&candidate, usize::MAX);
-        if near.len() >= MOST_TOGETHER {
-            return false;
-        }
+        let mut near = self.neighbours(&candidate, usize::MAX);
+        near.truncate(MOST_TOGETHER - 1);
         let mut together: Vec<Component> = near.iter().map(|i| self.components[*i].clone()).collect();
         together.push(candidate);
         let others: Vec<&Component> =
@@ -283,6 +277,7 @@ impl<'a> Search<'a> {
             decay: constants / longest,
             turn,
             steady: false,
+            home: 0.0,
             amplitudes: Vec::new(),
         };
         let band = self.band(&[&seed(3.0)], scale_index, 0, &self.all());
@@ -355,7 +350,8 @@ impl<'a> Search<'a> {
         let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
         let chance = ChiSquared::new(parameters).map_or(80.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM));
         let worth = parameters * (fit.freedom + parameters).max(2.0).ln();
-        if gain / noise < chance.max(worth) {
+        // What is left may be modes still to be found, not only noise: it counts, but not in full.
+        if gain / noise.sqrt() < chance.max(worth) {
             return false;
         }
         let frequency = new.frequency_hz(self.rate_hz);

@@ -220,6 +220,7 @@ mod tests {
             decay: 2e-3,
             turn: 0.21,
             steady: false,
+            home: 0.0,
             amplitudes: vec![Complex64::new(0.3, -0.4)],
         };
         let samples: Vec<f32> = (0..3000)

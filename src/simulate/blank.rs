@@ -50,7 +50,7 @@ impl Strip {
                     frequency_hz,
                     // Shear makes the loss grow slowly with frequency.
                     damping_ratio: damping * (1.0 + frequency_hz / 4000.0),
-                    amplitude: amplitude * share * (-frequency_hz / 500.0).exp() * (1.0 + 0.3 * (n as f64).sin()),
+                    amplitude: amplitude * share * (-frequency_hz / 180.0).exp() * (1.0 + 0.3 * (n as f64).sin()),
                     phase_rad: 0.7 * n as f64,
                 })
                 .collect()
