@@ -24,7 +24,7 @@ pub(super) struct Cluster {
 }
 
 /// Starts of the fit that are tried, relative to the origin (s): the first is the earliest sample after the strike.
-const STARTS_S: [f64; 7] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3];
+const STARTS_S: [f64; 10] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3, 62.5e-3, 125e-3, 250e-3];
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
@@ -59,8 +59,17 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
         fits = sweep(search, &mut components);
     }
     let clutter = clutter(&components);
-    let echo = clutter.len() >= LEAST_CLUTTER && 2 * clutter.len() >= components.len();
-    if echo {
+
+    if !search.noise_known && !clutter.is_empty() {
+        // Without a noise to compare with, whatever a stronger mode's imperfect decay may leave is no mode.
+        for index in clutter.iter().rev() {
+            components.remove(*index);
+        }
+
+        merge_split(&mut components);
+
+        fits = sweep(search, &mut components);
+    } else if clutter.len() >= LEAST_CLUTTER && 2 * clutter.len() >= components.len() {
         for index in clutter.into_iter().rev() {
             components.remove(index);
         }
@@ -230,6 +239,9 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let Some(fit) = run(2, &fit) else {
         return Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
     };
+    if !search.noise_known {
+        return least_uncertain_start(search, fit, scale, &run);
+    }
     let mut current = 2;
     let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
     fits[current] = Some(fit.clone());
@@ -262,6 +274,54 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let from_origin = fit.components.clone();
     let chosen = fits[current].take().unwrap_or(fit);
     Cluster { fit: chosen, from_origin, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
+}
+
+/// The start for a take whose noise is not known, so that no test can say when the first milliseconds disagree: the one
+/// that leaves the least uncertainty, misfit included.
+fn least_uncertain_start(
+    search: &Search<'_>,
+    fit: Fit,
+    scale: usize,
+    run: &dyn Fn(usize, &Fit) -> Option<Fit>,
+) -> Cluster {
+    let from_origin = fit.components.clone();
+    let doubt = |fit: &Fit, start: f64| {
+        let ratio = fit.chi2 / fit.freedom.max(1.0);
+        let taps = search.rings.len();
+        let energy: f64 = fit
+            .components
+            .iter()
+            .filter(|c| !c.steady)
+            .map(|c| (0..taps).map(|t| search.energy(c, t)).sum::<f64>() * (-2.0 * c.decay * start).exp())
+            .sum();
+        let misfit = 4.0 * fit.chi2 / energy.max(1e-30);
+        let strongest = (0..fit.components.len())
+            .filter(|i| !fit.components[*i].steady)
+            .max_by(|a, b| {
+                let strength = |i: &usize| search.energy(&fit.components[*i], 0);
+                strength(a).total_cmp(&strength(b))
+            })
+            .unwrap_or(0);
+        let decay = fit.components[strongest].decay;
+        fit.pole_covariance(strongest)[0][0] * ratio / (decay * decay) + misfit
+    };
+    let slowest = from_origin.iter().filter(|c| !c.steady).map(|c| c.decay).fold(f64::INFINITY, f64::min);
+    let mut best = (doubt(&fit, 0.0), fit, 0isize);
+    let mut last = best.1.clone();
+    for (i, start_s) in STARTS_S.iter().enumerate().skip(3) {
+        let start = (start_s * search.rate_hz).round();
+        if start * slowest > MOST_LOST_NEPERS {
+            break;
+        }
+        let Some(later) = run(i, &last) else { break };
+        let doubt = doubt(&later, start);
+        if doubt < 0.8 * best.0 {
+            best = (doubt, later.clone(), start as isize);
+        }
+        last = later;
+    }
+    let (_, fit, start) = best;
+    Cluster { from_origin, fit, scale, start, disturbed: start > 0, echo: false, start_shift: Vec::new() }
 }
 
 fn difference(a: &Fit, b: &Fit) -> Vec<[f64; 2]> {

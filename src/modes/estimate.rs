@@ -92,7 +92,6 @@ pub(super) struct Group<'a> {
     pub clusters: Vec<Cluster>,
     pub whitening: &'a Whitening,
     pub origin_s: f64,
-    pub noise_known: bool,
 }
 
 impl Estimator {
@@ -110,6 +109,15 @@ impl Estimator {
         let mut taps = found.taps.clone();
         let mut limit_s = f64::INFINITY;
         let mut notes = Vec::new();
+        if found.noise_source != NoiseSource::BeforeTaps
+            && let Some(seconds) = trusted_s(recording, &taps)
+        {
+            notes.push(format!(
+                "no quiet was recorded before the strike, so nothing tells a fade from a decay: only the first \
+                 {TRUSTED_DB:.0} dB ({seconds:.2} s) are used. Leave half a second of quiet before the first tap"
+            ));
+            limit_s = seconds;
+        }
         // A tap unlike the others, or a fade, is found only by the fit: leave it out and begin again.
         for _ in 0..8 {
             let outcome = self.attempt(recording, &taps, found.noise_source, &room, limit_s, options)?;
@@ -155,7 +163,8 @@ impl Estimator {
                 break;
             }
         }
-        if raw.is_empty() {
+        // Behind the ring-down the part still sounds, or an editor has been at work: no guide to the room.
+        if raw.is_empty() || found.noise_source != NoiseSource::BeforeTaps {
             return Ok(Room { whitening: Whitening::none(), density: None, lines: Vec::new(), offset: 0.0 });
         }
         let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
@@ -233,17 +242,18 @@ impl Estimator {
             if results.is_empty() {
                 estimate.spectrum = spectrum_picture(&scales[0].spectra, &scales[0].lengths, scales[0].transform, rate_hz, room);
             }
-            let mut search = Search::new(scales, &rings, density, rate_hz, range_hz);
+            let mut search = Search::new(scales, &rings, density, rate_hz, range_hz, room.density.is_some());
             search.remove_lines(&room.lines);
             search.run();
             let clusters = refine(&search);
             let origin_s = CONTACT_S + room.whitening.memory() as f64 / rate_hz;
-            let group_data = Group { search, clusters, whitening: &room.whitening, origin_s, noise_known: room.density.is_some() };
+            let group_data = Group { search, clusters, whitening: &room.whitening, origin_s };
             if let Some((place, reason)) = evidence::odd_tap(&group_data) {
                 return Ok(Attempt::LeaveOut(group[place], reason));
             }
             let envelopes = self.envelopes(&group_data);
-            if limit_s.is_infinite()
+            if noise_source == NoiseSource::BeforeTaps
+                && limit_s.is_infinite()
                 && let Some(seconds) = evidence::fade(&group_data, &envelopes)
             {
                 return Ok(Attempt::Limit(seconds));
@@ -253,10 +263,7 @@ impl Estimator {
             results.push((modes, group.len()));
         }
         estimate.modes = super::merge::merge(results);
-        if noise_source == NoiseSource::Tail {
-            estimate.notes.push("no quiet was recorded before the strike; the noise was read behind the ring-down".into());
-        }
-        if noise_source == NoiseSource::None {
+        if noise_source != NoiseSource::BeforeTaps {
             for mode in &mut estimate.modes {
                 mode.reasons.push(ModeReason::NoiseUnknown);
             }
@@ -312,6 +319,29 @@ impl Estimator {
             })
             .collect()
     }
+}
+
+/// Decibels of decay that are believed where nothing is known of the room and the tail (sample libraries fade theirs).
+const TRUSTED_DB: f64 = 30.0;
+
+/// Time after the strike (s) at which the level has fallen by the trusted decibels, the longest of all accepted taps;
+/// `None` if it never does.
+fn trusted_s(recording: &Recording, taps: &[Tap]) -> Option<f64> {
+    let level = recording.level();
+    let seconds = |blocks: usize| (blocks * level.block) as f64 / recording.sample_rate_hz();
+    let span = 20;
+    taps.iter()
+        .filter(|t| t.accepted())
+        .filter_map(|tap| {
+            let blocks = &level.body[(tap.onset / level.block).min(level.body.len())..tap.end / level.block];
+            let smooth: Vec<f32> = blocks.chunks_exact(span).map(|c| c.iter().sum::<f32>()).collect();
+            let peak = smooth.iter().copied().fold(0.0, f32::max);
+            let limit = peak * 10f32.powf(-TRUSTED_DB as f32 / 10.0);
+            // Lasting: the last span that is still above.
+            let last = smooth.iter().rposition(|e| *e > limit)?;
+            (last + 1 < smooth.len()).then(|| seconds((last + 1) * span).max(0.05))
+        })
+        .reduce(f64::max)
 }
 
 enum Attempt {

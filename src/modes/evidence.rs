@@ -223,7 +223,6 @@ pub(super) fn judge(
 struct Noise {
     variance: f64,
     freedom: f64,
-    times: f64,
     misfit: bool,
     /// Share of the modes' energy that the fit leaves unexplained.
     unexplained: f64,
@@ -237,15 +236,17 @@ impl Noise {
         let taps = group.search.rings.len();
         let total: f64 = (0..taps).map(|t| cluster_energy(group, cluster, t)).sum();
         let unexplained = (fit.chi2 - freedom).max(0.0) / total.max(1.0);
-        let prior = if group.noise_known { group.search.density.freedom } else { 0.0 };
+        let prior = if group.search.noise_known { group.search.density.freedom } else { 0.0 };
         if prior < 1.0 {
-            return Self { variance: ratio, freedom, times: ratio.sqrt(), misfit: false, unexplained };
+            // Nothing tells noise from misfit: all that is left may be misfit.
+            let unexplained = fit.chi2 / total.max(1.0);
+            return Self { variance: ratio, freedom, misfit: true, unexplained };
         }
         let limit = FisherSnedecor::new(freedom, prior).map_or(3.0, |f| f.inverse_cdf(0.999));
         let misfit = ratio > limit;
         let (variance, freedom) =
             if misfit { (ratio, freedom) } else { ((prior + fit.chi2) / (prior + freedom), prior + freedom) };
-        Self { variance, freedom, times: ratio.sqrt(), misfit, unexplained }
+        Self { variance, freedom, misfit, unexplained }
     }
 }
 
@@ -300,11 +301,11 @@ fn judge_one(
     let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
 
     if noise.misfit && noise.unexplained > 1e-4 {
-        reasons.push(if cluster.echo {
-            ModeReason::RoomEcho { share: noise.unexplained }
-        } else {
-            ModeReason::PoorFit { times_noise: noise.times }
-        });
+        if cluster.echo {
+            reasons.push(ModeReason::RoomEcho { share: noise.unexplained });
+        } else if group.search.noise_known || noise.unexplained > 1e-2 {
+            reasons.push(ModeReason::PoorFit { share: noise.unexplained });
+        }
         // What a wrong model leaves comes back in every tap and can push the pole by up to its share of the amplitude.
         let share = if cluster.echo { noise.unexplained.max(ECHO_SHARE) } else { noise.unexplained };
         let push = MISFIT_PUSH * component.decay * share.sqrt();

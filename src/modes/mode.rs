@@ -21,8 +21,8 @@ pub enum ModeReason {
     EnvelopeDisagrees { by: f64 },
     /// The taps differ from each other by more than the noise explains.
     TapsDiffer,
-    /// What is left after the fit is so many times the noise.
-    PoorFit { times_noise: f64 },
+    /// The fit leaves this share of the mode's energy unexplained, more than the noise is.
+    PoorFit { share: f64 },
     /// The first milliseconds differ from the rest, so the fit starts late.
     StartDisturbed { after_s: f64 },
     /// The room answers: what it adds is this share of the mode's energy.
@@ -70,9 +70,10 @@ impl ModeReason {
                 format!("the envelope's slope and the refined damping differ by {:.0} %", 100.0 * by.abs())
             }
             Self::TapsDiffer => "the taps differ by more than the noise explains; the interval is from their scatter".into(),
-            Self::PoorFit { times_noise } => {
-                format!("not a clean exponential: {times_noise:.1} times the noise is left after the fit")
-            }
+            Self::PoorFit { share } => format!(
+                "not a clean exponential: {} % of its energy does not fit; the interval is widened",
+                if *share < 0.001 { "under 0.1".into() } else { format!("{:.1}", 100.0 * share) }
+            ),
             Self::StartDisturbed { after_s } => {
                 format!("the first {:.0} ms after the strike do not fit and are left out", 1e3 * after_s)
             }

@@ -33,6 +33,8 @@ pub(super) struct Search<'a> {
     pub rings: &'a [Ring],
     pub density: &'a NoiseDensity,
     pub rate_hz: f64,
+    /// Whether `density` is the room's, read in the quiet before the taps, or a guess from the taps themselves.
+    pub noise_known: bool,
     pub components: Vec<Component>,
     /// How many components were known when each was last fitted.
     known_at: Vec<usize>,
@@ -48,12 +50,13 @@ impl<'a> Search<'a> {
         density: &'a NoiseDensity,
         rate_hz: f64,
         range_hz: (f64, f64),
+        noise_known: bool,
     ) -> Self {
         let inverse_density = scales
             .iter()
             .map(|s| (0..s.power.len()).map(|k| (1.0 / density.at(k as f64 * s.bin_hz(rate_hz))) as f32).collect())
             .collect();
-        Self { scales, rings, density, rate_hz, components: Vec::new(), known_at: Vec::new(), inverse_density, range_hz }
+        Self { scales, rings, density, rate_hz, noise_known, components: Vec::new(), known_at: Vec::new(), inverse_density, range_hz }
     }
 
     /// Takes the steady lines of the room away first. Their frequencies are known from the quiet; here only their

@@ -129,28 +129,31 @@ fn whitening_with_start(filter: &Whitening, samples: &[f32], history: usize, out
     }
 }
 
-/// The quietest parts of a recording, at most a quarter of it and its like.
+/// The quiet before the first strike: from the start, or the first real sound, to where the level first rises far above
+/// the recording's quietest part. Empty if the recording begins with the strike; its tail is then no guide to the room's
+/// noise, since the part still rings in it.
 fn quiet_ranges(level: &LevelTrack) -> Vec<Range<usize>> {
-    let span = 50;
-    let smooth: Vec<f32> =
-        level.body.chunks_exact(span).map(|c| c.iter().sum::<f32>() / span as f32).collect();
-    let mut sorted: Vec<f32> = smooth.iter().copied().filter(|e| *e > DIGITAL_SILENCE).collect();
-    if sorted.is_empty() {
+    let span = 10;
+    let smooth: Vec<f32> = level.body.chunks_exact(span).map(|c| c.iter().sum::<f32>() / span as f32).collect();
+    let first = smooth.iter().position(|e| *e > DIGITAL_SILENCE).unwrap_or(0);
+    let quietest = smooth[first..].iter().take(QUIET_LOOK).copied().fold(f32::INFINITY, f32::min);
+    let rise = match smooth[first..].iter().position(|e| *e > RISE * quietest) {
+        Some(rise) => rise,
+        // No rise at all: noise from end to end, or a recording that begins with the strike and dies away.
+        None if smooth[first..].iter().all(|e| *e * RISE > quietest) => smooth.len() - first,
+        None => 0,
+    };
+    // The last span may already hold the beginning of the rise.
+    let blocks = first * span..(first + rise.saturating_sub(1)) * span;
+    if blocks.len() < LEAST_QUIET {
         return Vec::new();
     }
-    sorted.sort_by(f32::total_cmp);
-    let limit = 1.5 * sorted[sorted.len() / 4];
-    let mut ranges: Vec<Range<usize>> = Vec::new();
-    for (i, energy) in smooth.iter().enumerate() {
-        if *energy > limit || *energy <= DIGITAL_SILENCE {
-            continue;
-        }
-        let range = i * span * level.block..(i + 1) * span * level.block;
-        match ranges.last_mut() {
-            Some(last) if last.end == range.start => last.end = range.end,
-            _ => ranges.push(range),
-        }
-    }
-    ranges.sort_by_key(|r| std::cmp::Reverse(r.len()));
-    ranges
+    vec![blocks.start * level.block..blocks.end * level.block]
 }
+
+/// Spans of 10 ms at the beginning among which the quiet is sought: half a second.
+const QUIET_LOOK: usize = 50;
+/// A level this many times the quietest (15 dB) is no longer quiet.
+const RISE: f32 = 32.0;
+/// Least quiet worth learning from (ms).
+const LEAST_QUIET: usize = 50;

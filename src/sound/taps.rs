@@ -135,6 +135,14 @@ const DOUBLE_HIT_S: f64 = 0.25;
 const LEAST_RING_S: f64 = 0.06;
 /// Longest ring-down that is looked at (s).
 const MOST_RING_S: f64 = 20.0;
+/// No room and microphone are quieter than this mean square (-95 dB of full scale, the step of 16 bits).
+const LEAST_FLOOR: f64 = 3e-10;
+/// A sound this much louder (dB) than one just before it is the strike; the other was the hand on its way.
+const LOUDER_DB: f64 = 12.0;
+
+/// A strike's low band stands at most so much less over its noise (dB) than the whole sound.
+const LOW_SHARE_DB: f64 = 25.0;
+
 struct Jump {
     block: usize,
     height_db: f64,
@@ -159,6 +167,13 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
     let mut i = 0;
     while i < jumps.len() {
         let jump = &jumps[i];
+        if let Some(next) = jumps.get(i + 1)
+            && next.block < jump.block + ms(DOUBLE_HIT_S)
+            && over_floor_db(&level, &floor, next.block, 20) > over_floor_db(&level, &floor, jump.block, 20) + LOUDER_DB
+        {
+            i += 1;
+            continue;
+        }
         let sink = sink_block(&level, &floor, jump.block, ms(0.02));
         let mut reasons = Vec::new();
         // Strikes that follow before this one can have been meant to end.
@@ -196,7 +211,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         if over_noise_db < USABLE_DB {
             reasons.push(TapReason::TooWeak { over_noise_db });
         }
-        if swells(&level, jump, ms(0.008), ms(0.08)) {
+        if swells(&level, &floor, jump, ms(0.008), ms(0.08)) {
             reasons.push(TapReason::SlowRise);
         }
         if ring_s < LEAST_RING_S {
@@ -249,10 +264,10 @@ impl Floor {
                         .filter(|e| *e > DIGITAL_SILENCE)
                         .collect();
                     if smooth.is_empty() {
-                        return f64::from(DIGITAL_SILENCE);
+                        return LEAST_FLOOR;
                     }
                     let at = smooth.len() / 5;
-                    f64::from(*smooth.select_nth_unstable_by(at, f32::total_cmp).1)
+                    f64::from(*smooth.select_nth_unstable_by(at, f32::total_cmp).1).max(LEAST_FLOOR)
                 })
                 .collect()
         };
@@ -288,7 +303,12 @@ fn jump_db(level: &LevelTrack, floor: &Floor, block: usize) -> f64 {
         let broad = db(mean(track, block..block + 12) / before) - JUMP_DB.1;
         sharp.max(broad)
     };
-    height(&level.body, floor.body(block)).max(height(&level.edge, floor.edge(block)))
+    let low = height(&level.body, floor.body(block));
+    let broad = height(&level.edge, floor.edge(block));
+    // A stir in the low band far below what sounds above it is no strike.
+    let over = |track: &[f32], floor: f64| db(mean(track, block..block + 12) / floor);
+    let counts = over(&level.body, floor.body(block)) > over(&level.edge, floor.edge(block)) - LOW_SHARE_DB;
+    if counts { low.max(broad) } else { broad }
 }
 
 fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
@@ -340,15 +360,21 @@ fn sink_block(level: &LevelTrack, floor: &Floor, from: usize, span: usize) -> us
     blocks
 }
 
-/// Whether the sound keeps growing after its start, as speech and rustle do and a strike does not.
-fn swells(level: &LevelTrack, jump: &Jump, early: usize, late: usize) -> bool {
+/// Whether the sound keeps growing after its start, as speech and rustle do and a strike does not. Judged in the band in
+/// which it stands higher over the noise.
+fn swells(level: &LevelTrack, floor: &Floor, jump: &Jump, early: usize, late: usize) -> bool {
     if jump.starts_inside {
         return false;
     }
-    let window = |b: usize| mean(&level.body, b..b + 5);
-    let start = (jump.block..jump.block + early.saturating_sub(4).max(1)).map(window).fold(0.0, f64::max);
-    let later = (jump.block + early..jump.block + late).map(window).fold(0.0, f64::max);
-    later > 10.0 * start
+    let growth = |track: &[f32], floor: f64| {
+        let window = |b: usize| mean(track, b..b + 5);
+        let start = (jump.block..jump.block + early.saturating_sub(4).max(1)).map(window).fold(0.0, f64::max);
+        let later = (jump.block + early..jump.block + late).map(window).fold(0.0, f64::max);
+        (start.max(later) / floor, later / start.max(1e-30))
+    };
+    let low = growth(&level.body, floor.body(jump.block));
+    let broad = growth(&level.edge, floor.edge(jump.block));
+    (if low.0 > broad.0 { low.1 } else { broad.1 }) > 10.0
 }
 
 /// The first sample of a strike near a block, by Akaike's criterion.
