@@ -389,7 +389,23 @@ fn read_rings(
         samples.resize(samples.len().max(lead + 64), 0.0);
         rings.push(Ring { samples, lead });
     }
+    equalise(&mut rings);
     Ok((rings, before))
+}
+
+/// Ring-downs that differ by less than a tenth in length are cut to the same: then they share all that depends on it.
+fn equalise(rings: &mut [Ring]) {
+    let mut order: Vec<usize> = (0..rings.len()).collect();
+    order.sort_by_key(|i| rings[*i].length());
+    let mut at = 0;
+    while at < order.len() {
+        let least = rings[order[at]].length();
+        while at < order.len() && rings[order[at]].length() * 10 < least * 11 {
+            let lead = rings[order[at]].lead;
+            rings[order[at]].samples.truncate(lead + least);
+            at += 1;
+        }
+    }
 }
 
 fn spectrum_picture(

@@ -12,6 +12,8 @@ use super::component::{Component, Kernel};
 use super::density::NoiseDensity;
 use super::spectra::{Ring, Scale, Turn};
 
+/// A step below a hundredth of a standard deviation ends a fit.
+const DONE: f64 = 1e-4;
 /// How far a steady line may wander from where it was heard in the quiet, in bins of the longest ring-down.
 const LEASH: f64 = 0.2;
 
@@ -32,7 +34,10 @@ struct TapBand {
     length: usize,
     /// exp(-i omega), exp(-i omega length) for each bin.
     turns: Vec<(Complex64, Complex64)>,
-    target: Vec<Complex64>,
+    /// The bins, weighted: real parts first, then imaginary parts.
+    target: DVector<f64>,
+    /// Its sum of squares.
+    energy: f64,
     /// Share of the transform's length that holds data.
     share: f64,
 }
@@ -94,7 +99,7 @@ impl Band {
     ) -> Self {
         let transform = scale.transform;
         let bin_hz = rate_hz / transform as f64;
-        let weights =
+        let weights: Vec<f64> =
             bins.iter().map(|k| (2.0 / (transform as f64 * density.at(*k as f64 * bin_hz))).sqrt()).collect();
         let taps = rings
             .iter()
@@ -109,7 +114,11 @@ impl Band {
                 for component in fixed {
                     take_away(&mut target, &turns, component, tap, start, length);
                 }
-                TapBand { length, turns, target, share: (length as f64 / transform as f64).min(1.0) }
+                let parts = target.iter().zip(&weights);
+                let real = parts.clone().map(|(x, w)| x.re * w);
+                let target = DVector::from_iterator(2 * bins.len(), real.chain(parts.map(|(x, w)| x.im * w)));
+                let energy = target.norm_squared();
+                TapBand { length, turns, target, energy, share: (length as f64 / transform as f64).min(1.0) }
             })
             .collect();
         Self { bins, taps, weights, start }
@@ -222,25 +231,26 @@ impl Band {
         self.taps.iter().map(|t| 2.0 * self.bins.len() as f64 * t.share).sum()
     }
 
-    /// The basis of every component over the bins: C1, C2 (value), S1, S2 (slope), weighted.
-    fn basis(&self, components: &[Component], length: usize, turns: &[(Complex64, Complex64)]) -> Vec<Complex64> {
-        let width = 4 * components.len();
-        let mut basis = vec![Complex64::new(0.0, 0.0); width * self.bins.len()];
-        let i = Complex64::i();
+    /// The basis of every component over the bins, weighted: columns C1, C2 (value) of all, then S1, S2 (slope) of all; rows
+    /// as in the targets.
+    fn basis(&self, components: &[Component], length: usize, turns: &[(Complex64, Complex64)]) -> DMatrix<f64> {
+        let count = self.bins.len();
+        let slopes = 2 * components.len();
+        let mut basis = DMatrix::zeros(2 * count, 2 * slopes);
         for (c, component) in components.iter().enumerate() {
             let pole = component.pole();
             let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
-            for (row, ((back, back_to_length), weight)) in
-                basis.chunks_exact_mut(width).zip(turns.iter().zip(&self.weights))
-            {
+            for (row, ((back, back_to_length), weight)) in turns.iter().zip(&self.weights).enumerate() {
                 let (dv, ds) = direct.value_and_slope(*back, *back_to_length);
                 let (mv, ms) = mirror.value_and_slope(*back, *back_to_length);
                 let half = 0.5 * weight;
-                row[2 * c] = (dv + mv) * half;
-                row[2 * c + 1] = i * (dv - mv) * half;
-                let slopes = 2 * components.len() + 2 * c;
-                row[slopes] = (ds + ms) * half;
-                row[slopes + 1] = i * (ds - ms) * half;
+                for (column, plus, minus) in [(2 * c, dv + mv, dv - mv), (slopes + 2 * c, ds + ms, ds - ms)] {
+                    basis[(row, column)] = plus.re * half;
+                    basis[(count + row, column)] = plus.im * half;
+                    // i times the difference.
+                    basis[(row, column + 1)] = -minus.im * half;
+                    basis[(count + row, column + 1)] = minus.re * half;
+                }
             }
         }
         basis
@@ -248,8 +258,7 @@ impl Band {
 
     fn normal(&self, components: &[Component], places: &[(Option<usize>, usize)], free: usize) -> Option<Normal> {
         let linear = 2 * components.len();
-        let width = 2 * linear;
-        let mut cached: Option<(usize, Vec<Complex64>, DMatrix<f64>)> = None;
+        let mut cached: Option<(usize, DMatrix<f64>, DMatrix<f64>)> = None;
         let mut poles = DMatrix::zeros(free, free);
         let mut gradient = DVector::zeros(free);
         let mut chi2 = 0.0;
@@ -258,19 +267,12 @@ impl Band {
         for tap in &self.taps {
             if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
                 let basis = self.basis(components, tap.length, &tap.turns);
-                let gram = gram(&basis, width);
+                let gram = basis.tr_mul(&basis);
                 cached = Some((tap.length, basis, gram));
             }
             let Some((_, basis, gram)) = cached.as_ref() else { continue };
-            let mut projection = DVector::zeros(width);
-            let mut energy = 0.0;
-            for (row, (target, weight)) in basis.chunks_exact(width).zip(tap.target.iter().zip(&self.weights)) {
-                let x = target * *weight;
-                energy += x.norm_sqr();
-                for (p, b) in projection.iter_mut().zip(row) {
-                    *p += b.re * x.re + b.im * x.im;
-                }
-            }
+            let projection = basis.tr_mul(&tap.target);
+            let energy = tap.energy;
             let values = gram.view((0, 0), (linear, linear)).into_owned();
             let factor = values.cholesky()?;
             let solution = factor.solve(&projection.rows(0, linear).into_owned());
@@ -352,12 +354,12 @@ impl Band {
                     components = trial;
                     normal = next;
                     damping = (damping * 0.1).max(1e-9);
-                    if moved < 1e-6 {
+                    if moved < DONE {
                         break;
                     }
                 }
                 _ => {
-                    if moved < 1e-6 {
+                    if moved < DONE {
                         break;
                     }
                     damping = (damping * 10.0).max(1e-3);
@@ -382,15 +384,9 @@ impl Band {
         let mut total = 0.0;
         for tap in &self.taps {
             let basis = self.basis(std::slice::from_ref(component), tap.length, &tap.turns);
-            let (mut a, mut b, mut d, mut p, mut q) = (0.0, 0.0, 0.0, 0.0, 0.0);
-            for (row, (target, weight)) in basis.chunks_exact(4).zip(tap.target.iter().zip(&self.weights)) {
-                let x = target * *weight;
-                a += row[0].norm_sqr();
-                d += row[1].norm_sqr();
-                b += row[0].re * row[1].re + row[0].im * row[1].im;
-                p += row[0].re * x.re + row[0].im * x.im;
-                q += row[1].re * x.re + row[1].im * x.im;
-            }
+            let (first, second) = (basis.column(0), basis.column(1));
+            let (a, b, d) = (first.norm_squared(), first.dot(&second), second.norm_squared());
+            let (p, q) = (first.dot(&tap.target), second.dot(&tap.target));
             let determinant = a * d - b * b;
             if determinant > 0.0 {
                 total += (d * p * p - 2.0 * b * p * q + a * q * q) / determinant;
@@ -398,21 +394,4 @@ impl Band {
         }
         total
     }
-}
-
-fn gram(basis: &[Complex64], width: usize) -> DMatrix<f64> {
-    let mut gram = DMatrix::zeros(width, width);
-    for row in basis.chunks_exact(width) {
-        for i in 0..width {
-            for j in i..width {
-                gram[(i, j)] += row[i].re * row[j].re + row[i].im * row[j].im;
-            }
-        }
-    }
-    for i in 0..width {
-        for j in 0..i {
-            gram[(i, j)] = gram[(j, i)];
-        }
-    }
-    gram
 }

@@ -320,7 +320,8 @@ fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     if initial > USABLE_DB + 5.0 {
         jumps.push(Jump { block: 0, height_db: 0.0, starts_inside: true });
     }
-    let mut block = 1;
+    // A jump needs something before it.
+    let mut block = 8;
     let mut last_seen = None;
     while block < blocks {
         let height_db = jump_db(level, floor, block);
@@ -332,7 +333,7 @@ fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
                         *last = Jump { block, height_db, starts_inside: false };
                     }
                 }
-                (_, Some(last)) if last.starts_inside && block - last.block < gap => {
+                (_, Some(last)) if last.starts_inside && block - last.block < 2 * gap => {
                     *last = Jump { block, height_db, starts_inside: false };
                 }
                 _ => jumps.push(Jump { block, height_db, starts_inside: false }),
