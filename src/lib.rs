@@ -1,3 +1,35 @@
+//! A tap in front of a microphone into numbers: vibration modes, damping ratios, each with its uncertainty.
+//!
+//! Data flows one way; every value that crosses from room to room is a plain struct:
+//!
+//! ```text
+//! sound  ->  taps  ->  modes  ->  report
+//! ```
+//!
+//! [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies and dampings by maximum
+//! likelihood over all taps, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with
+//! known truth, and [`commands`] are the thin command line.
+//!
+//! # Example
+//!
+//! ```
+//! use ringwright::modes::{EstimateOptions, Estimator};
+//! use ringwright::simulate::{TakeSpec, TrueMode};
+//! use ringwright::sound::{Recording, find_taps};
+//!
+//! let truth = TrueMode { frequency_hz: 187.3, damping_ratio: 0.006, amplitude: 0.1, phase_rad: 0.0 };
+//! let take = TakeSpec { modes: vec![truth], ..TakeSpec::default() }.make();
+//! let mut recording = Recording::from_samples(take.samples, 48_000.0)?;
+//! let found = find_taps(&mut recording)?;
+//! let estimate = Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default())?;
+//! let mode = &estimate.modes[0];
+//! assert!((mode.frequency_hz - 187.3).abs() < 4.0 * mode.frequency_hz_u);
+//! assert!((mode.damping_ratio - 0.006).abs() < 4.0 * mode.damping_ratio_u);
+//! # Ok::<(), ringwright::sound::SoundError>(())
+//! ```
+
+#![warn(clippy::print_stdout, clippy::print_stderr)]
+
 pub mod commands;
 pub mod modes;
 pub mod report;

@@ -53,10 +53,8 @@ pub fn takes() -> Vec<(&'static str, TakeSpec)> {
     let mut mishaps = take(13);
     mishaps.taps = 6;
     mishaps.clip_at = 0.9;
-    mishaps.mishaps = vec![
-        Mishap::TooLoud { tap: 1, times: 4.0 },
-        Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 },
-    ];
+    mishaps.mishaps =
+        vec![Mishap::TooLoud { tap: 1, times: 4.0 }, Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 }];
     let mut short = take(12);
     short.taps = 3;
     vec![("left-blank-take-01", take(11)), ("left-blank-take-02", short), ("left-blank-take-03-mishaps", mishaps)]
@@ -74,7 +72,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     );
     let report = ReportArguments::with_pages(arguments.folder.join("reports"), "simulated");
     let outcome = measure(&[recordings], &Plan::default(), &report)?;
-    tell(&format!("the true modes are bending at {:.2}, {:.2}, ... Hz and torsion at {:.2}, {:.2}, ... Hz; see the \
-                   source of `demo`", BLANK.bending_hz(3), BLANK.bending_hz(4), BLANK.torsion_hz(3), BLANK.torsion_hz(4)));
+    tell(&format!(
+        "the true modes are bending at {:.2}, {:.2}, ... Hz and torsion at {:.2}, {:.2}, ... Hz; see the \
+                   source of `demo`",
+        BLANK.bending_hz(3),
+        BLANK.bending_hz(4),
+        BLANK.torsion_hz(3),
+        BLANK.torsion_hz(4)
+    ));
     Ok(outcome)
 }

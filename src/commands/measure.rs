@@ -210,12 +210,8 @@ fn one(
     let entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
     if let Some(page) = page {
         let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
-            let input = PageInput {
-                entry: &entry,
-                estimate: &estimate,
-                waveform: &waveform,
-                remark: report.remark.as_deref(),
-            };
+            let input =
+                PageInput { entry: &entry, estimate: &estimate, waveform: &waveform, remark: report.remark.as_deref() };
             page_png(&input)
         });
         let saved = drawn.and_then(|png| save(page, &png, report.force).map_err(|e| e.to_string()));

@@ -135,7 +135,15 @@ fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
             for (place, index) in members.iter().enumerate() {
                 components[*index] = fit.components[place].clone();
             }
-            clusters.push(Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: true, start_shift: Vec::new() });
+            clusters.push(Cluster {
+                from_origin: fit.components.clone(),
+                fit,
+                scale,
+                start: 0,
+                disturbed: false,
+                echo: true,
+                start_shift: Vec::new(),
+            });
         }
     }
     clusters
@@ -187,7 +195,8 @@ fn unneeded(search: &Search<'_>, components: &[Component], fits: &[GroupFit]) ->
         let (own, others) = split(components, members);
         let bins = search.bins(&own.iter().collect::<Vec<_>>(), *scale);
         let band = search.band_of(bins, *scale, 0, &others);
-        let rest: Vec<Component> = own.iter().enumerate().filter(|(p, _)| *p != place).map(|(_, c)| c.clone()).collect();
+        let rest: Vec<Component> =
+            own.iter().enumerate().filter(|(p, _)| *p != place).map(|(_, c)| c.clone()).collect();
         let gain = if rest.is_empty() {
             band.gain(&own[place])
         } else {
@@ -211,9 +220,9 @@ fn split<'c>(components: &'c [Component], members: &[usize]) -> (Vec<Component>,
 fn group(search: &Search<'_>, components: &[Component]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for (i, component) in components.iter().enumerate() {
-        let touches = groups.last().is_some_and(|g| {
-            g.len() < MOST_TOGETHER && g.iter().any(|j| search.touch(&components[*j], component))
-        });
+        let touches = groups
+            .last()
+            .is_some_and(|g| g.len() < MOST_TOGETHER && g.iter().any(|j| search.touch(&components[*j], component)));
         match groups.last_mut() {
             Some(last) if touches => last.push(i),
             _ => groups.push(vec![i]),
@@ -227,17 +236,31 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let samples = |i: usize| (STARTS_S[i] * rate_hz).round() as isize;
     let decays = || fit.components.iter().filter(|c| !c.steady).map(|c| c.decay);
     if decays().count() == 0 {
-        return Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
+        return Cluster {
+            from_origin: fit.components.clone(),
+            fit,
+            scale,
+            start: 0,
+            disturbed: false,
+            echo: false,
+            start_shift: Vec::new(),
+        };
     }
     let slowest = decays().fold(f64::INFINITY, f64::min);
     let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
     // The same bins for all starts, so that their residuals can be compared.
     let bins = search.bins(&fit.components.iter().collect::<Vec<_>>(), scale);
-    let run = |i: usize, from: &Fit| {
-        search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8)
-    };
+    let run = |i: usize, from: &Fit| search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8);
     let Some(fit) = run(2, &fit) else {
-        return Cluster { from_origin: fit.components.clone(), fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() };
+        return Cluster {
+            from_origin: fit.components.clone(),
+            fit,
+            scale,
+            start: 0,
+            disturbed: false,
+            echo: false,
+            start_shift: Vec::new(),
+        };
     };
     if !search.noise_known {
         return least_uncertain_start(search, fit, scale, &run);

@@ -12,7 +12,7 @@ use super::evidence;
 use super::mode::{Mode, ModeReason};
 use super::search::Search;
 use super::spectra::{Ring, transform};
-use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening, BROAD_ORDER};
+use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
 
 /// Which frequencies to search.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -228,19 +228,16 @@ impl Estimator {
                 Some(density) => density,
                 None => {
                     let flat = transform(&rings, &mut self.real, rate_hz, &|_| 1.0);
-                    scales_density = NoiseDensity::of_spectra(
-                        &flat[0].spectra,
-                        &flat[0].lengths,
-                        flat[0].transform,
-                        rate_hz,
-                    );
+                    scales_density =
+                        NoiseDensity::of_spectra(&flat[0].spectra, &flat[0].lengths, flat[0].transform, rate_hz);
                     &scales_density
                 }
             };
             let scales = transform(&rings, &mut self.real, rate_hz, &|f| density.at(f));
             let range_hz = (options.range_hz.0, options.range_hz.1.min(0.45 * rate_hz));
             if results.is_empty() {
-                estimate.spectrum = spectrum_picture(&scales[0].spectra, &scales[0].lengths, scales[0].transform, rate_hz, room);
+                estimate.spectrum =
+                    spectrum_picture(&scales[0].spectra, &scales[0].lengths, scales[0].transform, rate_hz, room);
             }
             let mut search = Search::new(scales, &rings, density, rate_hz, range_hz, room.density.is_some());
             search.remove_lines(&room.lines);
@@ -376,11 +373,7 @@ fn read_rings(
         let guard = (0.002 * rate_hz) as usize;
         let stop = tap.onset.saturating_sub(guard);
         let from = stop.saturating_sub((BEFORE_S * rate_hz) as usize + memory);
-        before.push(if tap.starts_inside {
-            Vec::new()
-        } else {
-            whiten(recording.read(from, stop, &mut scratch)?)
-        });
+        before.push(if tap.starts_inside { Vec::new() } else { whiten(recording.read(from, stop, &mut scratch)?) });
         let origin = tap.onset + memory + contact;
         let limit = if limit_s.is_finite() { tap.onset + (limit_s * rate_hz) as usize } else { usize::MAX };
         let end = tap.end.min(limit).max(origin + contact + 64).min(recording.len());

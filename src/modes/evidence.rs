@@ -9,8 +9,8 @@ use super::clusters::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
 use super::estimate::Group;
-use super::search::MOST_DAMPING;
 use super::mode::{COVERAGE_95, Mode, ModeReason};
+use super::search::MOST_DAMPING;
 use crate::sound::TapReason;
 
 /// A tap whose misfit is this share of its energy, and so many times the median tap's, is unlike the others.
@@ -86,7 +86,8 @@ pub(super) fn odd_tap(group: &Group<'_>) -> Option<(usize, TapReason)> {
     if shares[worst] < ODD_SHARE || shares[worst] < ODD_TIMES * median + 0.001 {
         return None;
     }
-    let reason = second_strike(group, worst).map_or(TapReason::UnlikeOthers, |after_s| TapReason::DoubleHit { after_s });
+    let reason =
+        second_strike(group, worst).map_or(TapReason::UnlikeOthers, |after_s| TapReason::DoubleHit { after_s });
     Some((worst, reason))
 }
 
@@ -94,8 +95,7 @@ pub(super) fn odd_tap(group: &Group<'_>) -> Option<(usize, TapReason)> {
 fn second_strike(group: &Group<'_>, tap: usize) -> Option<f64> {
     let rate_hz = group.search.rate_hz;
     let components = || group.clusters.iter().flat_map(|c| c.fit.components.iter()).filter(|c| !c.steady);
-    let strongest =
-        components().max_by(|a, b| a.amplitudes[tap].norm().total_cmp(&b.amplitudes[tap].norm()))?;
+    let strongest = components().max_by(|a, b| a.amplitudes[tap].norm().total_cmp(&b.amplitudes[tap].norm()))?;
     let ring = &group.search.rings[tap];
     let window = ((4.0 * std::f64::consts::TAU / strongest.turn) as usize).max((0.006 * rate_hz) as usize);
     let lasts = ((3.0 / strongest.decay.max(1e-9)) as usize).min(ring.length());
@@ -345,12 +345,10 @@ fn judge_one(
     let spread = |d: f64, t: f64| (d * d * variance[0] + 2.0 * d * t * cross + t * t * variance[1]).max(0.0).sqrt();
     let frequency = |decay: f64, turn: f64| decay.hypot(turn) * rate_hz / std::f64::consts::TAU;
     let frequency_hz = frequency(component.decay, component.turn);
-    let frequency_hz_u =
-        spread(component.decay / omega0, component.turn / omega0) * rate_hz / std::f64::consts::TAU;
+    let frequency_hz_u = spread(component.decay / omega0, component.turn / omega0) * rate_hz / std::f64::consts::TAU;
     let damping_ratio = component.decay / omega0;
     let cubed = omega0.powi(3);
-    let damping_ratio_u =
-        spread(component.turn * component.turn / cubed, -component.decay * component.turn / cubed);
+    let damping_ratio_u = spread(component.turn * component.turn / cubed, -component.decay * component.turn / cubed);
     let per_tap = opinions
         .iter()
         .map(|opinion| match opinion {

@@ -198,11 +198,7 @@ fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, turns: &[(Com
         return;
     }
     let origin = ring.lead as isize;
-    let (range, sign) = if start > 0 {
-        (origin..origin + start, -1.0)
-    } else {
-        (origin + start..origin, 1.0)
-    };
+    let (range, sign) = if start > 0 { (origin..origin + start, -1.0) } else { (origin + start..origin, 1.0) };
     let head = &ring.samples[range.start as usize..range.end as usize];
     let first = if start > 0 { 0 } else { start };
     for (value, (back, _)) in target.iter_mut().zip(turns) {
@@ -267,11 +263,14 @@ impl Band {
         for tap in &self.taps {
             if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
                 let basis = self.basis(components, tap.length, &tap.turns);
-                let gram = basis.tr_mul(&basis);
+                let gram = gram(&basis);
                 cached = Some((tap.length, basis, gram));
             }
             let Some((_, basis, gram)) = cached.as_ref() else { continue };
-            let projection = basis.tr_mul(&tap.target);
+            let projection = DVector::from_iterator(
+                basis.ncols(),
+                basis.column_iter().map(|c| dot(c.as_slice(), tap.target.as_slice())),
+            );
             let energy = tap.energy;
             let values = gram.view((0, 0), (linear, linear)).into_owned();
             let factor = values.cholesky()?;
@@ -298,9 +297,8 @@ impl Band {
             gradient += &pull;
             per_tap_poles.push((reduced, pull));
             chi2 += tap_chi2;
-            amplitudes.push(
-                (0..components.len()).map(|c| Complex64::new(solution[2 * c], solution[2 * c + 1])).collect(),
-            );
+            amplitudes
+                .push((0..components.len()).map(|c| Complex64::new(solution[2 * c], solution[2 * c + 1])).collect());
         }
         Some(Normal { poles, gradient, chi2, amplitudes, per_tap_poles })
     }
@@ -394,4 +392,36 @@ impl Band {
         }
         total
     }
+}
+
+/// Sum of products in eight lanes, which the compiler turns into vector instructions.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut lanes = [0.0f64; 8];
+    let (wide_a, wide_b) = (a.chunks_exact(8), b.chunks_exact(8));
+    let rest: f64 = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| x * y).sum();
+    for (x, y) in wide_a.zip(wide_b) {
+        for ((lane, x), y) in lanes.iter_mut().zip(x).zip(y) {
+            *lane += x * y;
+        }
+    }
+    lanes.iter().sum::<f64>() + rest
+}
+
+/// Products of all columns with each other.
+fn gram(basis: &DMatrix<f64>) -> DMatrix<f64> {
+    let width = basis.ncols();
+    // Large ones are worth the packing of a blocked matrix product.
+    if width > 12 {
+        return basis.transpose() * basis;
+    }
+    let mut gram = DMatrix::zeros(width, width);
+    let columns: Vec<&[f64]> = basis.as_slice().chunks_exact(basis.nrows()).collect();
+    for i in 0..width {
+        for j in i..width {
+            let product = dot(columns[i], columns[j]);
+            gram[(i, j)] = product;
+            gram[(j, i)] = product;
+        }
+    }
+    gram
 }

@@ -69,7 +69,9 @@ impl ModeReason {
             Self::EnvelopeDisagrees { by } => {
                 format!("the envelope's slope and the refined damping differ by {:.0} %", 100.0 * by.abs())
             }
-            Self::TapsDiffer => "the taps differ by more than the noise explains; the interval is from their scatter".into(),
+            Self::TapsDiffer => {
+                "the taps differ by more than the noise explains; the interval is from their scatter".into()
+            }
             Self::PoorFit { share } => format!(
                 "not a clean exponential: {} % of its energy does not fit; the interval is widened",
                 if *share < 0.001 { "under 0.1".into() } else { format!("{:.1}", 100.0 * share) }

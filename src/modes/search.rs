@@ -56,7 +56,17 @@ impl<'a> Search<'a> {
             .iter()
             .map(|s| (0..s.power.len()).map(|k| (1.0 / density.at(k as f64 * s.bin_hz(rate_hz))) as f32).collect())
             .collect();
-        Self { scales, rings, density, rate_hz, noise_known, components: Vec::new(), known_at: Vec::new(), inverse_density, range_hz }
+        Self {
+            scales,
+            rings,
+            density,
+            rate_hz,
+            noise_known,
+            components: Vec::new(),
+            known_at: Vec::new(),
+            inverse_density,
+            range_hz,
+        }
     }
 
     /// Takes the steady lines of the room away first. Their frequencies are known from the quiet; here only their

@@ -79,9 +79,8 @@ pub(super) fn transform(
             rings.iter().zip(&lengths).map(|(ring, l)| buffers.run(&ring.samples[ring.lead..ring.lead + l])).collect();
         let mut scale = Scale { transform, lengths, residuals: spectra.clone(), spectra, power: Vec::new() };
         scale.power = vec![0.0; transform / 2 + 1];
-        let inverse_density: Vec<f32> = (0..=transform / 2)
-            .map(|k| (1.0 / density(k as f64 * rate_hz / transform as f64)) as f32)
-            .collect();
+        let inverse_density: Vec<f32> =
+            (0..=transform / 2).map(|k| (1.0 / density(k as f64 * rate_hz / transform as f64)) as f32).collect();
         scale.update_power(0..transform / 2 + 1, &inverse_density);
         scales.push(scale);
         least = (longest / 4usize.pow(scales.len() as u32)).max(64);
@@ -151,7 +150,8 @@ impl Scale {
     /// Adds (`sign` 1) or takes away (-1) a component in the residuals over a range of bins.
     pub(super) fn apply(&mut self, component: &Component, sign: f64, bins: std::ops::Range<usize>) {
         let pole = component.pole();
-        for ((residual, &length), amplitude) in self.residuals.iter_mut().zip(&self.lengths).zip(&component.amplitudes) {
+        for ((residual, &length), amplitude) in self.residuals.iter_mut().zip(&self.lengths).zip(&component.amplitudes)
+        {
             let direct = Kernel::new(pole, length);
             let mirror = Kernel::new(pole.conj(), length);
             let half = amplitude * (0.5 * sign);
@@ -203,10 +203,10 @@ mod tests {
     fn fast_lengths_are_smooth_and_close() {
         for least in [2usize, 7, 97, 1000, 4999, 48_017, 123_457] {
             let length = fast_length(least);
-            assert!(length >= least && length % 2 == 0 && length < least + least / 8 + 8, "{least} {length}");
+            assert!(length >= least && length.is_multiple_of(2) && length < least + least / 8 + 8, "{least} {length}");
             let mut rest = length;
             for p in [2, 3, 5] {
-                while rest % p == 0 {
+                while rest.is_multiple_of(p) {
                     rest /= p;
                 }
             }

@@ -228,7 +228,9 @@ fn tick_label(value: f64) -> String {
 pub(super) fn to_png(svg: &str, zoom: f32) -> Result<Vec<u8>, String> {
     use resvg::{tiny_skia, usvg};
     let mut fonts = usvg::fontdb::Database::new();
-    for font in [&include_bytes!("../../assets/DejaVuSans.ttf")[..], &include_bytes!("../../assets/DejaVuSans-Bold.ttf")[..]] {
+    for font in
+        [&include_bytes!("../../assets/DejaVuSans.ttf")[..], &include_bytes!("../../assets/DejaVuSans-Bold.ttf")[..]]
+    {
         fonts.load_font_data(font.to_vec());
     }
     let options =

@@ -99,8 +99,11 @@ fn waveform(on: &mut Drawing, input: &PageInput<'_>) {
         let (x, _) = panel.at(tap.onset_s, 0.0);
         let colour = if tap.accepted { INK } else { BAD };
         on.line((x, panel.top), (x, panel.bottom), colour, 1.5, !tap.accepted);
-        let label =
-            if tap.accepted { (index + 1).to_string() } else { format!("✗ {}", tap.reasons.join(", ").replace('_', " ")) };
+        let label = if tap.accepted {
+            (index + 1).to_string()
+        } else {
+            format!("✗ {}", tap.reasons.join(", ").replace('_', " "))
+        };
         // Labels that would run into each other are left to the text output.
         if x > last_label {
             let style = Style { size: 16.0, colour, halo: true, bold: tap.accepted, ..Style::default() };
@@ -161,7 +164,12 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
     on.polyline(&points, BAD, 1.6, 0.85);
     if let Some(end) = points.last() {
         let style = Style { size: 15.0, colour: BAD, anchor: Anchor::End, halo: true, ..Style::default() };
-        on.text(panel.right - 8.0, (end.1 - 10.0).clamp(panel.top + 20.0, panel.bottom - 8.0), "room's noise before the taps", style);
+        on.text(
+            panel.right - 8.0,
+            (end.1 - 10.0).clamp(panel.top + 20.0, panel.bottom - 8.0),
+            "room's noise before the taps",
+            style,
+        );
     }
     // Numbers above their peaks; strong modes first, so that weak ones give way.
     let mut placed: Vec<(f64, f64)> = Vec::new();
@@ -183,8 +191,7 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
             y -= 18.0;
         }
         placed.push((x, y));
-        let style =
-            Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
+        let style = Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
         on.text(x, y, &(index + 1).to_string(), style);
     }
 }
@@ -192,11 +199,7 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
 fn decays(on: &mut Drawing, input: &PageInput<'_>, order: &[usize]) {
     let modes: Vec<(usize, &Mode)> = order.iter().map(|i| (*i, &input.estimate.modes[*i])).collect();
     // Until the longest line has ended, with a little of the noise behind it.
-    let until = modes
-        .iter()
-        .map(|(_, m)| m.envelope.used_s.1 * 1.3)
-        .filter(|t| t.is_finite())
-        .fold(0.05, f64::max);
+    let until = modes.iter().map(|(_, m)| m.envelope.used_s.1 * 1.3).filter(|t| t.is_finite()).fold(0.05, f64::max);
     let floor = modes.iter().map(|(_, m)| m.level_db + m.envelope.noise_db).fold(-40.0, f64::min).max(-90.0);
     let panel = Panel {
         left: 90.0,
@@ -279,7 +282,13 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
             let first = *x == columns[0].0;
             let style = Style {
                 size: 16.0,
-                colour: if first { colour(index) } else if doubtful && *x == columns[5].0 { BAD } else { INK },
+                colour: if first {
+                    colour(index)
+                } else if doubtful && *x == columns[5].0 {
+                    BAD
+                } else {
+                    INK
+                },
                 bold: first,
                 anchor: Anchor::End,
                 halo: false,

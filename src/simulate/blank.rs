@@ -22,10 +22,8 @@ impl Strip {
     ///
     /// f = lambda^2/(2 pi L^2) sqrt(E t^2/(12 rho)); thin, narrow and free. Source: Euler-Bernoulli bar, roots as above.
     pub fn bending_hz(&self, n: usize) -> f64 {
-        let root_squared = FREE_BAR
-            .get(n - 1)
-            .copied()
-            .unwrap_or_else(|| ((2 * n + 1) as f64 * std::f64::consts::FRAC_PI_2).powi(2));
+        let root_squared =
+            FREE_BAR.get(n - 1).copied().unwrap_or_else(|| ((2 * n + 1) as f64 * std::f64::consts::FRAC_PI_2).powi(2));
         let stiffness = self.modulus_pa * self.thickness_m.powi(2) / (12.0 * self.density_kg_m3);
         root_squared / (std::f64::consts::TAU * self.length_m.powi(2)) * stiffness.sqrt()
     }
@@ -34,7 +32,8 @@ impl Strip {
     ///
     /// f = n/(2 L) (2 t/b) sqrt(G/rho); thin-strip torsion (Saint-Venant), edges free.
     pub fn torsion_hz(&self, n: usize) -> f64 {
-        n as f64 / (2.0 * self.length_m) * (2.0 * self.thickness_m / self.width_m)
+        n as f64 / (2.0 * self.length_m)
+            * (2.0 * self.thickness_m / self.width_m)
             * (self.shear_modulus_pa / self.density_kg_m3).sqrt()
     }
 

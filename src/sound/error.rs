@@ -11,13 +11,17 @@ pub enum SoundError {
     Empty,
     #[error("is not a sound file that ringwright can read ({0}). Save it as WAV, FLAC, AIFF, M4A, MP3 or OGG Vorbis")]
     NotAudio(String),
-    #[error("says it has a sample rate of {found_hz} Hz; 8000 to 192000 Hz are allowed. Export it again from the recorder")]
+    #[error(
+        "says it has a sample rate of {found_hz} Hz; 8000 to 192000 Hz are allowed. Export it again from the recorder"
+    )]
     Rate { found_hz: u32 },
     #[error("has no samples: a header and nothing behind it. Record it again")]
     NoSamples,
     #[error("has {0} channels; at least one is needed. Export it again from the recorder")]
     NoChannels(usize),
-    #[error("has a sample that is not a number ({value}) at {at_s:.4} s, channel {channel}. Export it again as 24-bit WAV")]
+    #[error(
+        "has a sample that is not a number ({value}) at {at_s:.4} s, channel {channel}. Export it again as 24-bit WAV"
+    )]
     NotFinite { at_s: f64, channel: usize, value: f32 },
     #[error("holds only digital silence ({duration_s:.2} s). Check that the right microphone was chosen and not muted")]
     Silent { duration_s: f64 },

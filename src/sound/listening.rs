@@ -67,10 +67,8 @@ impl Listening {
             at = end;
         }
         let scale = |at: usize| at / step;
-        let low_stretches: Vec<Vec<f32>> = quiet
-            .iter()
-            .map(|r| low[scale(r.start).min(low.len())..scale(r.end).min(low.len())].to_vec())
-            .collect();
+        let low_stretches: Vec<Vec<f32>> =
+            quiet.iter().map(|r| low[scale(r.start).min(low.len())..scale(r.end).min(low.len())].to_vec()).collect();
         let low_filter = Whitening::of_noise(&low_stretches, LOW_ORDER);
         whitening_with_start(&low_filter, &low, 0, &mut white);
         let body = (0..edge.len())
@@ -148,7 +146,8 @@ fn quiet_ranges(level: &LevelTrack) -> Vec<Range<usize>> {
     if blocks.len() < LEAST_QUIET {
         return Vec::new();
     }
-    vec![blocks.start * level.block..blocks.end * level.block]
+    let samples = blocks.start * level.block..blocks.end * level.block;
+    Vec::from([samples])
 }
 
 /// Spans of 10 ms at the beginning among which the quiet is sought: half a second.

@@ -328,13 +328,7 @@ struct FileStore {
 
 impl FileStore {
     fn new(path: &Path, channel: usize) -> Result<Self, SoundError> {
-        Ok(Self {
-            path: path.to_owned(),
-            channel,
-            decoder: Decoder::open(path)?,
-            window: Vec::new(),
-            window_start: 0,
-        })
+        Ok(Self { path: path.to_owned(), channel, decoder: Decoder::open(path)?, window: Vec::new(), window_start: 0 })
     }
 
     fn read(&mut self, start: usize, end: usize, out: &mut Vec<f32>) -> Result<(), SoundError> {

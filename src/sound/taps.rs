@@ -193,8 +193,11 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         // A single mode stays readable well below the broad-band noise: keep as much again.
         let wished = sink + (sink - jump.block) + ms(0.1);
         let end_block = wished.min(stop).min(jump.block + ms(MOST_RING_S));
-        let onset =
-            if jump.starts_inside { jump.block * level.block } else { refine_onset(recording, &listening, jump.block)? };
+        let onset = if jump.starts_inside {
+            jump.block * level.block
+        } else {
+            refine_onset(recording, &listening, jump.block)?
+        };
         let end = (end_block * level.block).min(recording.len()).max(onset + 1);
         let ring_s = (end - onset) as f64 / rate;
         let over_noise_db = over_floor_db(&level, &floor, jump.block, ms(0.012));
@@ -431,8 +434,7 @@ fn quiet_stretches(
         }
         let blocks = range.start / level.block..range.end / level.block;
         let middle = (blocks.start + blocks.end) / 2;
-        let (first, second) =
-            (mean(&level.body, blocks.start..middle), mean(&level.body, middle..blocks.end));
+        let (first, second) = (mean(&level.body, blocks.start..middle), mean(&level.body, middle..blocks.end));
         let steady = db(first / second).abs() < 6.0;
         first > f64::from(DIGITAL_SILENCE) && second > f64::from(DIGITAL_SILENCE) && steady
     };

@@ -39,9 +39,7 @@ impl Whitening {
             let centred: Vec<f32> = stretch.iter().map(|s| (f64::from(*s) - mean) as f32).collect();
             for (lag, sum) in lags.iter_mut().enumerate() {
                 let chunks = centred[lag..].chunks(1024).zip(centred.chunks(1024));
-                *sum += chunks
-                    .map(|(a, b)| f64::from(a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>()))
-                    .sum::<f64>();
+                *sum += chunks.map(|(a, b)| f64::from(a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>())).sum::<f64>();
             }
             used += stretch.len();
             if used >= MOST_SAMPLES {
