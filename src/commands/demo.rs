@@ -54,7 +54,7 @@ pub fn takes() -> Vec<(&'static str, TakeSpec)> {
     mishaps.taps = 6;
     mishaps.clip_at = 0.9;
     mishaps.mishaps =
-        vec![Mishap::TooLoud { tap: 1, times: 4.0 }, Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 }];
+        vec![Mishap::TooLoud { tap: 1, times: 8.0 }, Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 }];
     let mut short = take(12);
     short.taps = 3;
     vec![("left-blank-take-01", take(11)), ("left-blank-take-02", short), ("left-blank-take-03-mishaps", mishaps)]

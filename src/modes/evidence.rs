@@ -20,6 +20,8 @@ const ODD_TIMES: f64 = 6.0;
 const SECOND_STRIKE: f64 = 0.15;
 /// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.
 const SURE: f64 = 0.99;
+/// A decay rate is told apart from nothing by at least so many of its standard uncertainties.
+const LEAST_CERTAINTY: f64 = 1.9;
 /// A tone that loses less than this (dB) over the whole ring-down is not decaying.
 const LEAST_DECAY_DB: f64 = 1.5;
 /// How far (in half-widths) an unexplained share of the amplitude may push a pole.
@@ -300,10 +302,10 @@ fn judge_one(
     }
     let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
 
-    if noise.misfit && noise.unexplained > 1e-4 {
+    if noise.misfit {
         if cluster.echo {
             reasons.push(ModeReason::RoomEcho { share: noise.unexplained });
-        } else if group.search.noise_known || noise.unexplained > 1e-2 {
+        } else if noise.unexplained > if search.noise_known { 1e-4 } else { 1e-2 } {
             reasons.push(ModeReason::PoorFit { share: noise.unexplained });
         }
         // What a wrong model leaves comes back in every tap and can push the pole by up to its share of the amplitude.
@@ -325,7 +327,8 @@ fn judge_one(
     }
     doubt_from_envelope(&envelope, component, rate_hz, &mut variance[0], &mut reasons);
 
-    if component.decay < variance[0].sqrt() {
+    if component.decay < LEAST_CERTAINTY * variance[0].sqrt() || LEAST_CERTAINTY * component.decay < variance[1].sqrt()
+    {
         return Err("its decay is too uncertain to tell");
     }
     if component.decay / component.decay.hypot(component.turn) > MOST_DAMPING {

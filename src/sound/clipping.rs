@@ -25,6 +25,8 @@ pub(super) struct FlatTopFinder {
     before_run: f32,
     peak: f32,
     quantum: f32,
+    /// Samples that sit exactly at the peak so far.
+    at_peak: Vec<usize>,
     found: Vec<FlatTop>,
 }
 
@@ -38,6 +40,7 @@ impl Default for FlatTopFinder {
             before_run: 0.0,
             peak: 0.0,
             quantum: f32::INFINITY,
+            at_peak: Vec::new(),
             found: Vec::new(),
         }
     }
@@ -49,6 +52,8 @@ const FULL_SCALE: f32 = 0.99;
 const STEEP: f32 = 0.01;
 /// Only runs this close to the recording's peak are overloads; lower ones are chance.
 const NEAR_PEAK: f32 = 0.98;
+/// Steps this fine (share of the peak) make a repeated peak no chance.
+const FINE: f32 = 1e-3;
 /// Enough for hundreds of clipped taps; the count beyond it tells nothing new.
 const MOST_RUNS: usize = 100_000;
 
@@ -67,7 +72,16 @@ impl FlatTopFinder {
             self.run_start = self.index;
             self.run_count = 1;
         }
-        self.peak = self.peak.max(sample.abs());
+        let level = sample.abs();
+        if level >= self.peak {
+            if level > self.peak {
+                self.at_peak.clear();
+                self.peak = level;
+            }
+            if self.at_peak.len() < MOST_RUNS {
+                self.at_peak.push(self.index);
+            }
+        }
         self.previous = sample;
         self.index += 1;
     }
@@ -92,6 +106,15 @@ impl FlatTopFinder {
         let (peak, after) = (self.peak, self.before_run);
         self.close_run(after);
         self.found.retain(|top| top.level >= NEAR_PEAK * peak);
+        // Finely quantised sound does not meet its own peak again and again, unless something holds it there.
+        if self.at_peak.len() >= LEAST_RUN && self.quantum < FINE * peak && peak > 1e-3 {
+            for &start in &self.at_peak {
+                if !self.found.iter().any(|top| (top.start..top.start + top.count).contains(&start)) {
+                    self.found.push(FlatTop { start, count: 1, level: peak });
+                }
+            }
+            self.found.sort_by_key(|top| top.start);
+        }
         self.found
     }
 }
@@ -112,6 +135,12 @@ mod tests {
         let tops = flat_tops(wave);
         assert!(tops.len() > 10, "{tops:?}");
         assert!(tops.iter().all(|t| t.level == 1.0 && t.count >= 2));
+    }
+
+    #[test]
+    fn single_samples_held_at_the_peak_are_found() {
+        let wave = (0..4800).map(|n| (0.9 * (n as f32 * 1.7).sin() + 0.2 * (n as f32 * 0.031).sin()).clamp(-1.0, 1.0));
+        assert!(flat_tops(wave).iter().any(|t| t.count == 1));
     }
 
     #[test]
