@@ -120,7 +120,12 @@ fn aiff(samples: &[f32], rate: u32) -> Vec<u8> {
 
 /// Two modes that every sample rate from 8000 Hz on can hold, three taps, some 50 dB over the noise.
 fn take(rate: u32, noise_sigma: f64) -> TakeSpec {
-    let mode = |frequency_hz, damping_ratio, amplitude, phase_rad| TrueMode { frequency_hz, damping_ratio, amplitude, phase_rad };
+    let mode = |frequency_hz, damping_ratio, amplitude, phase_rad| TrueMode {
+        frequency_hz,
+        damping_ratio,
+        amplitude,
+        phase_rad,
+    };
     TakeSpec {
         sample_rate_hz: f64::from(rate),
         modes: vec![mode(230.0, 0.009, 0.3, 0.3), mode(610.0, 0.007, 0.2, 1.9)],
@@ -147,7 +152,8 @@ fn measure(files: &[(&str, Vec<u8>)]) -> (Vec<RecordingEntry>, String) {
     let (out, err) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
     let all = format!("command: {command:?}\nexit code: {:?}\nstdout:\n{out}\nstderr:\n{err}", output.status.code());
     assert_eq!(output.status.code(), Some(0), "wrong exit code\n{all}");
-    let document: Document = serde_json::from_str(&out).unwrap_or_else(|e| panic!("the JSON cannot be read: {e}\n{all}"));
+    let document: Document =
+        serde_json::from_str(&out).unwrap_or_else(|e| panic!("the JSON cannot be read: {e}\n{all}"));
     assert_eq!(document.recordings.len(), files.len(), "one entry a file\n{all}");
     (document.recordings, all)
 }
@@ -163,7 +169,9 @@ fn expect_true(entry: &RecordingEntry, spec: &TakeSpec, wider: f64, all: &str) {
         let nearest = entry
             .modes
             .iter()
-            .min_by(|a, b| (a.frequency_hz - truth.frequency_hz).abs().total_cmp(&(b.frequency_hz - truth.frequency_hz).abs()))
+            .min_by(|a, b| {
+                (a.frequency_hz - truth.frequency_hz).abs().total_cmp(&(b.frequency_hz - truth.frequency_hz).abs())
+            })
             .unwrap_or_else(|| panic!("{}: no mode\n{all}", entry.file));
         let off_f = (nearest.frequency_hz - truth.frequency_hz) / nearest.frequency_hz_u;
         let off_z = (nearest.damping_ratio - truth.damping_ratio) / nearest.damping_ratio_u;
@@ -228,7 +236,10 @@ fn chunks_before_the_data() {
     // Odd lengths are padded by one byte that the length does not count.
     let files = [
         ("odd.wav", with(&[little(b"note", b"seven b")])),
-        ("several.wav", with(&[little(b"LIST", b"INFOISFT\x03\0\0\0me\0\0"), little(b"junk", &[7; 4095]), little(b"cue ", &[])])),
+        (
+            "several.wav",
+            with(&[little(b"LIST", b"INFOISFT\x03\0\0\0me\0\0"), little(b"junk", &[7; 4095]), little(b"cue ", &[])]),
+        ),
     ];
     let (entries, all) = measure(&files);
     entries.iter().for_each(|e| expect_true(e, &spec, 1.0, &all));

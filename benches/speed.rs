@@ -1,0 +1,151 @@
+//! Speed as ratios within one run, on one core: against decoding the file plus one real transform of it (the floor), and
+//! against the straightforward scipy pipeline in `pipeline.py`.
+//!
+//! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- hour` also measures an hour of sound with
+//! hundreds of taps and prints the peak memory (Linux).
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Instant;
+
+use realfft::RealFftPlanner;
+use ringwright::modes::{EstimateOptions, Estimator};
+use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode};
+use ringwright::sound::{OpenOptions, Recording, find_taps};
+
+fn take(modes: usize, seed: u64, taps: usize) -> TakeSpec {
+    let list = (0..modes)
+        .map(|n| TrueMode {
+            frequency_hz: 90.0 * 1.37f64.powi(n as i32),
+            damping_ratio: 0.005 + 0.001 * (n % 5) as f64,
+            amplitude: 0.1 * 0.8f64.powi(n as i32),
+            phase_rad: n as f64,
+        })
+        .collect();
+    TakeSpec {
+        modes: list,
+        taps,
+        seed,
+        noise_colour: NoiseColour::Pink,
+        noise_sigma: 3e-4,
+        contact_s: 1e-3,
+        ..TakeSpec::default()
+    }
+}
+
+fn write(path: &Path, samples: &[f32]) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).expect("a temporary file can be written");
+    for s in samples {
+        writer.write_sample((s.clamp(-1.0, 1.0) * 32767.0).round() as i16).expect("a temporary file can be written");
+    }
+    writer.finalize().expect("a temporary file can be written");
+}
+
+/// Best of several runs (s): the least disturbed one.
+fn best(runs: usize, mut work: impl FnMut()) -> f64 {
+    (0..runs)
+        .map(|_| {
+            let start = Instant::now();
+            work();
+            start.elapsed().as_secs_f64()
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+fn measure(path: &Path, estimator: &mut Estimator) -> usize {
+    let mut recording = Recording::open(path, &OpenOptions::default()).expect("the file was just written");
+    let found = find_taps(&mut recording).expect("it is in memory");
+    let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default()).expect("it is in memory");
+    estimate.modes.len()
+}
+
+fn floor(path: &Path, planner: &mut RealFftPlanner<f32>) {
+    let mut recording = Recording::open(path, &OpenOptions::default()).expect("the file was just written");
+    let length = recording.len();
+    let mut scratch = Vec::new();
+    let mut samples = recording.read(0, length, &mut scratch).expect("it is in memory").to_vec();
+    let plan = planner.plan_fft_forward(length);
+    let mut spectrum = plan.make_output_vec();
+    plan.process(&mut samples, &mut spectrum).expect("the lengths agree");
+    std::hint::black_box(&spectrum);
+}
+
+fn pipeline(paths: &[PathBuf]) -> Option<Vec<f64>> {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/pipeline.py");
+    let output =
+        Command::new("python3").arg(script).args(paths).arg("--json").env("OPENBLAS_NUM_THREADS", "1").output().ok()?;
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).ok()?;
+    json["files"].as_array()?.iter().map(|f| f["seconds_analysis"].as_f64()).collect()
+}
+
+fn main() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let cases =
+        [("1 mode, 5 taps", 1, 5), ("4 modes, 5 taps", 4, 5), ("8 modes, 5 taps", 8, 5), ("12 modes, 8 taps", 12, 8)];
+    let mut paths = Vec::new();
+    for (index, (_, modes, taps)) in cases.iter().enumerate() {
+        let path = folder.path().join(format!("{index}.wav"));
+        write(&path, &take(*modes, 7 + index as u64, *taps).make().samples);
+        paths.push(path);
+    }
+    let scipy = pipeline(&paths);
+    println!(
+        "{:20} {:>6} {:>10} {:>11} {:>10} {:>9} {:>9}",
+        "take", "modes", "ours, ms", "floor, ms", "scipy, ms", "x floor", "x scipy"
+    );
+    let (mut estimator, mut planner) = (Estimator::default(), RealFftPlanner::new());
+    for (index, path) in paths.iter().enumerate() {
+        let mut modes = 0;
+        let ours = best(7, || modes = measure(path, &mut estimator));
+        let least = best(7, || floor(path, &mut planner));
+        let theirs = scipy.as_ref().and_then(|s| s.get(index)).copied();
+        let or_none = |v: Option<f64>, digits: usize| v.map_or("no scipy".into(), |v| format!("{v:.digits$}"));
+        println!(
+            "{:20} {modes:>6} {:>10.2} {:>11.2} {:>10} {:>9.1} {:>9}",
+            cases[index].0,
+            1e3 * ours,
+            1e3 * least,
+            or_none(theirs.map(|t| 1e3 * t), 1),
+            ours / least,
+            or_none(theirs.map(|t| t / ours), 1),
+        );
+    }
+    if std::env::args().any(|a| a == "hour") {
+        hour(folder.path());
+    }
+}
+
+/// An hour of sound with 600 taps: time, and peak memory as Linux counts it.
+fn hour(folder: &Path) {
+    let minute = take(6, 99, 10);
+    let spec = TakeSpec { interval_s: 6.0, after_last_s: 5.4, ..minute };
+    let path = folder.join("hour.wav");
+    let samples = spec.make().samples;
+    let all: Vec<f32> = samples.iter().copied().cycle().take(samples.len() * 60).collect();
+    write(&path, &all);
+    drop(all);
+    let start = Instant::now();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_ringwright"))
+        .args(["measure", "--format", "csv"])
+        .arg(&path)
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .expect("the program was built");
+    let mut peak_kb = 0u64;
+    while child.try_wait().ok().flatten().is_none() {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
+        let now = status
+            .lines()
+            .find_map(|l| l.strip_prefix("VmHWM:"))
+            .and_then(|v| v.trim().split(' ').next()?.parse().ok());
+        peak_kb = peak_kb.max(now.unwrap_or(0));
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    println!("an hour with 600 taps: {:.1} s, peak memory {} MB", start.elapsed().as_secs_f64(), peak_kb / 1024);
+}

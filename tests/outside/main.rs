@@ -1,0 +1,33 @@
+//! Checks against what others published or computed: none of the expected values comes from this crate.
+
+use std::io::Write;
+
+use ringwright::modes::{Estimate, EstimateOptions, Estimator, Mode};
+use ringwright::sound::{Recording, find_taps};
+
+mod recordings;
+mod scipy;
+mod standards;
+
+/// Decibels per neper, 20/ln 10.
+const DB_PER_NEPER: f64 = 20.0 / std::f64::consts::LN_10;
+
+/// Says on the real standard error that a check was not made; `eprintln!` would be swallowed with a passing test's output.
+fn skipped(reason: &str) {
+    let _ = writeln!(std::io::stderr(), "SKIPPED: {reason}");
+}
+
+/// The whole way of the library, as the command goes it.
+fn measure(recording: &mut Recording) -> Estimate {
+    let found = find_taps(recording).unwrap_or_else(|e| panic!("taps: {e}"));
+    Estimator::default()
+        .estimate(recording, &found, &EstimateOptions::default())
+        .unwrap_or_else(|e| panic!("modes: {e}"))
+}
+
+/// Damping ratio as the slope of a mode's envelope tells it, and its standard uncertainty.
+fn envelope_damping(mode: &Mode) -> (f64, f64) {
+    let turn = std::f64::consts::TAU * mode.frequency_hz;
+    // The slope is -alpha, and alpha = zeta omega_0.
+    (-mode.envelope.slope_db_per_s / DB_PER_NEPER / turn, mode.envelope.slope_db_per_s_u / DB_PER_NEPER / turn)
+}
