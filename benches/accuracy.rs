@@ -167,8 +167,41 @@ fn run(family: &Family, seed: u64) -> Tally {
             continue;
         }
         taken[index] = true;
+        tally.found += 1;
+        tally.warned += usize::from(mode.reasons.iter().any(|r| r.is_doubt()));
+        tally.over_bound.push((error.0 / bound.0, error.1 / bound.1));
+        tally.over_stated.push((error.0 / mode.frequency_hz_u, error.1 / mode.damping_ratio_u));
+    }
+    tally.false_modes = taken.iter().filter(|t| !**t).count();
+    if std::env::var_os("RINGWRIGHT_TRACE").is_some() {
+        trace(family.0, seed, &spec, &estimate, &tally);
     }
     tally
+}
+
+/// Lists a file in which something was missed, false or far off.
+fn trace(family: &str, seed: u64, spec: &TakeSpec, estimate: &ringwright::modes::Estimate, tally: &Tally) {
+    let worst = tally.over_stated.iter().map(|(f, z)| f.abs().max(z.abs())).fold(0.0, f64::max);
+    if worst < 4.0 && tally.false_modes == 0 && tally.found == tally.true_modes {
+        return;
+    }
+    println!(
+        "{family}, seed {seed}: worst {worst:.1} u, {} false, {} of {} found",
+        tally.false_modes, tally.found, tally.true_modes
+    );
+    for m in &spec.modes {
+        println!("   true {:9.3} {:.5} {:6.1} dB", m.frequency_hz, m.damping_ratio, 20.0 * m.amplitude.log10());
+    }
+    for m in &estimate.modes {
+        println!(
+            "   got  {:9.3} {:.5} {:6.1} dB u {:.4} {:.6} {:?}",
+            m.frequency_hz, m.damping_ratio, m.level_full_scale_db, m.frequency_hz_u, m.damping_ratio_u, m.reasons
+        );
+    }
+    for t in &estimate.taps {
+        println!("   tap at sample {} {:?}", t.onset, t.reasons);
+    }
+    println!("   left out {:?} {:?}", estimate.left_out, estimate.notes);
 }
 
 fn add(mut a: Tally, b: Tally) -> Tally {

@@ -259,6 +259,38 @@ fn no_channels_and_no_bits() {
     expect_no_modes(&measure_bytes(&no_bits).expect(1, &["odd.wav"]));
 }
 
+/// A WAV with an extensible header, whose mask says at which speaker each channel belongs.
+fn extensible(samples: &[f32], channels: u16, speakers: u32) -> Vec<u8> {
+    let mut body = fmt(0xfffe, channels, RATE, 16);
+    body.extend(22u16.to_le_bytes());
+    body.extend(16u16.to_le_bytes());
+    body.extend(speakers.to_le_bytes());
+    body.extend([1, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
+    riff(&[chunk(b"fmt ", &body), chunk(b"data", &i16_data(samples))])
+}
+
+#[test]
+fn more_channels_than_can_be() {
+    let mut many = good_wav();
+    many[22..24].copy_from_slice(&0x8000u16.to_le_bytes());
+    expect_no_modes(&measure_bytes(&many).expect(1, &["odd.wav"]));
+    // 33 channels, no speaker told. Refused or read as 33 channels; read as fewer, every frequency would be wrong.
+    let run = measure_bytes(&extensible(&good_take().make().samples, 33, 0)).expect(1, &["odd.wav"]);
+    let channels = run.document().recordings[0].channels;
+    assert!(channels.is_none() || channels == Some(33), "channels were lost\n{}", run.all());
+}
+
+#[test]
+fn speaker_mask_that_does_not_fit() {
+    let samples = good_take().make().samples;
+    let twice: Vec<f32> = samples.iter().flat_map(|s| [*s, *s]).collect();
+    // None told, fewer and more than there are channels, and the highest bit alone ("all speakers").
+    for speakers in [0, 4, 0x3f, 0x8000_0000, 0xffff_ffff] {
+        expect_good_modes(&measure_bytes(&extensible(&samples, 1, speakers)).expect(0, &["odd.wav"]));
+        expect_good_modes(&measure_bytes(&extensible(&twice, 2, speakers)).expect(0, &["odd.wav"]));
+    }
+}
+
 #[test]
 fn header_that_claims_two_gigabytes() {
     let mut bytes = good_wav();

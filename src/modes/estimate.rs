@@ -64,7 +64,7 @@ const MOST_NOISE_S: f64 = 3.0;
 /// Sound before a strike that is compared with the sound after it (s).
 const BEFORE_S: f64 = 0.06;
 /// Taps are analysed together up to so many samples; more of them are split into groups and the groups' results joined.
-const MOST_SAMPLES_TOGETHER: usize = 6_000_000;
+const MOST_SAMPLES_TOGETHER: usize = 2_000_000;
 
 /// Working storage that several takes can share: plans of transforms.
 pub struct Estimator {

@@ -15,6 +15,8 @@ const NEIGHBOURHOOD: usize = 24;
 /// Bins on each side of a mode that carry its information: ten half-widths, or five bins.
 const REACH_HALF_WIDTHS: f64 = 10.0;
 const REACH_BINS: f64 = 5.0;
+/// ... but no more than so many: only thuds are wider, in a transform that suits them.
+const MOST_BINS: f64 = 120.0;
 /// A decay is over for the transform after so many time constants.
 const TIME_CONSTANTS: f64 = 4.5;
 /// Energy over the noise at which a mode counts as heard in a tap (chance of noise: 0.25 %), and the share of taps.
@@ -111,7 +113,8 @@ impl<'a> Search<'a> {
         let mut bins: Vec<usize> = components
             .iter()
             .flat_map(|c| {
-                let reach = (REACH_HALF_WIDTHS * c.half_width_hz(self.rate_hz)).max(REACH_BINS * bin_hz);
+                let reach =
+                    (REACH_HALF_WIDTHS * c.half_width_hz(self.rate_hz)).clamp(REACH_BINS * bin_hz, MOST_BINS * bin_hz);
                 scale.bins_around(c.frequency_hz(self.rate_hz), reach, self.rate_hz)
             })
             .collect();
@@ -167,8 +170,8 @@ impl<'a> Search<'a> {
             if !self.stands_out(scale, bin, threshold) || !self.try_peak(scale, bin) {
                 // Not to be looked at again in this transform.
                 let power = &mut self.scales[scale].power;
-                let end = (bin + 2).min(power.len());
-                power[bin.saturating_sub(1)..end].fill(0.0);
+                let end = (bin + 3).min(power.len());
+                power[bin.saturating_sub(2)..end].fill(0.0);
             }
         }
     }
@@ -199,6 +202,12 @@ impl<'a> Search<'a> {
             }
         }
         true
+    }
+
+    /// Gain in chi-squared that noise alone does not reach.
+    fn chance(&self) -> f64 {
+        let parameters = 2.0 + 2.0 * self.rings.len() as f64;
+        ChiSquared::new(parameters).map_or(80.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM))
     }
 
     /// Power over the noise that noise alone does not reach.
@@ -298,6 +307,10 @@ impl<'a> Search<'a> {
             .map(|constants| (band.gain(&seed(constants)), constants))
             .into_iter()
             .max_by(|x, y| x.0.total_cmp(&y.0))?;
+        // A fit seldom doubles the gain of the best guess: what is hopeless is left at that.
+        if 2.0 * best.0 < self.chance() {
+            return None;
+        }
         let mut component = seed(best.1);
         for _ in 0..2 {
             let scale = self.scale_for(component.decay);
@@ -361,7 +374,7 @@ impl<'a> Search<'a> {
         let taps = self.rings.len() as f64;
         let parameters = 2.0 + 2.0 * taps;
         let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
-        let chance = ChiSquared::new(parameters).map_or(80.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM));
+        let chance = self.chance();
         let worth = parameters * (fit.freedom + parameters).max(2.0).ln();
         // What is left may be modes still to be found, not only noise: it counts, but not in full.
         if gain / noise.sqrt() < chance.max(worth) {

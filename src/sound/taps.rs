@@ -324,7 +324,7 @@ fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
         jumps.push(Jump { block: 0, height_db: 0.0, starts_inside: true });
     }
     // A jump needs something before it.
-    let mut block = 8;
+    let mut block = 2;
     let mut last_seen = None;
     while block < blocks {
         let height_db = jump_db(level, floor, block);

@@ -12,9 +12,10 @@ mod standards;
 /// Decibels per neper, 20/ln 10.
 const DB_PER_NEPER: f64 = 20.0 / std::f64::consts::LN_10;
 
-/// Says on the real standard error that a check was not made; `eprintln!` would be swallowed with a passing test's output.
+/// Says on the real standard error that a check was not made: `eprintln!` is swallowed with a passing test's output.
 fn skipped(reason: &str) {
-    let _ = writeln!(std::io::stderr(), "SKIPPED: {reason}");
+    // One write, on a line of its own: other tests print meanwhile.
+    let _ = std::io::stderr().write_all(format!("\nSKIPPED: {reason}\n").as_bytes());
 }
 
 /// The whole way of the library, as the command goes it.

@@ -66,32 +66,42 @@ fn bar(file: &str) -> Option<Vec<Mode>> {
             m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u, m.level_db
         );
     }
+    for tap in &estimate.taps {
+        let at_s = tap.onset as f64 / recording.sample_rate_hz();
+        let reasons: Vec<_> = tap.reasons.iter().map(|r| r.sentence()).collect();
+        println!("{file}: tap at {at_s:.4} s, {:.0} dB over the noise, {reasons:?}", tap.over_noise_db);
+    }
+    for (frequency_hz, why) in &estimate.left_out {
+        println!("{file}: {frequency_hz:.1} Hz left out: {why}");
+    }
+    println!("{file}: {:?}", estimate.notes);
     Some(estimate.modes)
 }
 
 /// The strongest mode between two frequencies.
-fn strongest(modes: &[Mode], from_hz: f64, to_hz: f64) -> &Mode {
+fn strongest<'a>(file: &str, modes: &'a [Mode], from_hz: f64, to_hz: f64) -> &'a Mode {
     modes
         .iter()
         .filter(|m| (from_hz..to_hz).contains(&m.frequency_hz))
         .max_by(|a, b| a.level_db.total_cmp(&b.level_db))
-        .unwrap_or_else(|| panic!("no mode from {from_hz} to {to_hz} Hz"))
+        .unwrap_or_else(|| panic!("{file}: no mode from {from_hz:.1} to {to_hz:.1} Hz"))
 }
 
-/// The fundamental: the strongest of all.
-fn fundamental(modes: &[Mode]) -> &Mode {
-    strongest(modes, 0.0, f64::INFINITY)
+/// The fundamental is by definition the lowest mode. (It need not be the strongest at the strike: a hard mallet makes
+/// the high ones louder.)
+fn fundamental<'a>(file: &str, modes: &'a [Mode]) -> &'a Mode {
+    modes.first().unwrap_or_else(|| panic!("{file}: no mode"))
 }
 
-/// Source: the name of the note in equal temperament with A4 = 440 to 446 Hz, as such instruments are tuned: C5 523.3 to
-/// 530.4 Hz, G4 392.0 to 397.3 Hz.
+/// Source: the names of the files; in equal temperament with A4 = 440 Hz C5 is 523.25 Hz and G4 392.00 Hz.
 ///
-/// Tolerance: that span, as fixed before the recordings were measured here.
+/// Tolerance: spans of about 1 % (20 cents) from the note upwards, set by hand and not derived: they catch a wrong mode,
+/// channel or sample rate, and say nothing of precision.
 #[test]
 fn fundamentals_of_xylophone_bars_are_their_notes() {
     for (file, from_hz, to_hz) in [("C5.wav", 524.0, 530.0), ("G4.wav", 392.0, 397.0)] {
         let Some(modes) = bar(file) else { return };
-        let first = fundamental(&modes).frequency_hz;
+        let first = fundamental(file, &modes).frequency_hz;
         assert!((from_hz..=to_hz).contains(&first), "{file}: {first} Hz");
     }
 }
@@ -100,34 +110,39 @@ fn fundamentals_of_xylophone_bars_are_their_notes() {
 /// Xylophone"; textbooks of the physics of instruments, from memory). A plain bar would have 2.76.
 ///
 /// Tolerance 1 %: 17 cents, a maker's care for an overtone; the plain bar is 8 % off.
+fn second_mode_is_at_three_times_the_first(file: &str) {
+    let Some(modes) = bar(file) else { return };
+    let first = fundamental(file, &modes).frequency_hz;
+    let second = strongest(file, &modes, 2.0 * first, 4.0 * first).frequency_hz;
+    println!("{file}: second over first {:.4}", second / first);
+    assert!((second / first / 3.0 - 1.0).abs() < 0.01, "{file}: {}", second / first);
+}
+
 #[test]
-fn second_mode_of_xylophone_bars_is_at_three_times_the_first() {
-    for file in ["C5.wav", "G4.wav"] {
-        let Some(modes) = bar(file) else { return };
-        let first = fundamental(&modes).frequency_hz;
-        let second = strongest(&modes, 2.0 * first, 4.0 * first).frequency_hz;
-        println!("{file}: second over first {:.4}", second / first);
-        assert!((second / first / 3.0 - 1.0).abs() < 0.01, "{file}: {}", second / first);
-    }
+fn second_mode_of_the_c5_bar_is_at_three_times_the_first() {
+    second_mode_is_at_three_times_the_first("C5.wav");
+}
+
+#[test]
+fn second_mode_of_the_g4_bar_is_at_three_times_the_first() {
+    second_mode_is_at_three_times_the_first("G4.wav");
 }
 
 /// Source: none outside; two readings of one decay, the fit and the line through the envelope, must tell the same.
 ///
-/// Tolerance: 3 combined standard uncertainties or 3 %, whichever is larger: a real decay is no pure exponential, and the
-/// two weigh its parts differently.
+/// Tolerance: 3 combined standard uncertainties or 3 %, whichever is larger: a real decay is no pure exponential, and
+/// the two weigh its parts differently.
 #[test]
 fn two_readings_of_the_damping_of_a_xylophone_bar_agree() {
     for file in ["C5.wav", "G4.wav"] {
         let Some(modes) = bar(file) else { return };
-        let first = fundamental(&modes);
+        let first = fundamental(file, &modes);
         let (damping, u) = envelope_damping(first);
         let difference = (damping - first.damping_ratio).abs();
-        println!(
-            "{file}: fit {:.6} +- {:.6}, envelope {damping:.6} +- {u:.6}",
-            first.damping_ratio, first.damping_ratio_u
-        );
-        let allowed = (3.0 * u.hypot(first.damping_ratio_u)).max(0.03 * first.damping_ratio);
-        assert!(difference <= allowed, "{file}: {difference} of {} allowed", allowed);
+        let (fitted, fitted_u) = (first.damping_ratio, first.damping_ratio_u);
+        println!("{file}: fit {fitted:.6} +- {fitted_u:.6}, envelope {damping:.6} +- {u:.6}");
+        let allowed = (3.0 * u.hypot(fitted_u)).max(0.03 * fitted);
+        assert!(difference <= allowed, "{file}: {difference} of {allowed} allowed");
     }
 }
 

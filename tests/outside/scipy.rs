@@ -117,6 +117,11 @@ impl Pair {
         (self.ours.0 - self.scipy.0).abs() / self.scipy.1.hypot(self.ours.1)
     }
 
+    /// Whether it is so many combined standard uncertainties at most; a NaN is not.
+    fn within(&self, limit: f64) -> bool {
+        self.distance() <= limit
+    }
+
     fn line(&self) -> String {
         format!(
             "{}: scipy {:.9} +- {:.2e}, ours {:.9} +- {:.2e}; {:.2} combined, u/se {:.2}",
@@ -167,33 +172,32 @@ fn the_noise_is_the_same() {
     }
 }
 
-/// Both see the same noise, and scipy sees all of the ring while we leave out its first milliseconds. Scipy's fit is the
-/// best there is, so the difference is what the left-out part is worth: its variance is u^2 - se^2.
+/// Both see the same noise, and scipy sees all of the ring while we leave out its first milliseconds. Scipy's fit is
+/// the best there is, so the difference is what the left-out part is worth: its variance is u^2 - se^2.
 ///
 /// Tolerances. 3 sqrt(se^2 + u^2): would hold 99.7 % even of readings of different noise. 1 sqrt(se^2 + u^2) in 80 %:
-/// with u = 1.5 se, the most that is allowed below, the difference has the deviation 1.12 se against a limit of 1.80 se,
-/// and 89 % lie within; some fewer since there are 26 of them only. Readings of different noise would come to 68 %.
+/// with u = 1.5 se, the most that is allowed below, the difference has the deviation 1.12 se against a limit of 1.80
+/// se, and 89 % lie within; some fewer since there are 26 of them only. Readings of different noise would come to 68 %.
 #[test]
 fn modes_agree_with_least_squares() {
     let pairs = pairs();
     pairs.iter().for_each(|p| println!("{}", p.line()));
-    // Written so that a NaN counts as outside.
-    none(pairs.iter().filter(|p| !(p.distance() <= 3.0)));
-    let close = pairs.iter().filter(|p| p.distance() <= 1.0).count();
+    none(pairs.iter().filter(|p| !p.within(3.0)));
+    let close = pairs.iter().filter(|p| p.within(1.0)).count();
     println!("{close} of {} within one combined standard uncertainty", pairs.len());
     assert!(10 * close >= 8 * pairs.len(), "only {close} of {}", pairs.len());
 }
 
-/// Tolerance: a factor 1.5 either way, chosen beforehand. Leaving out the first T of a ring costs exp(alpha T), 1.33 for
-/// the quickest decay here (188/s) and the 1.5 ms of the contact; the noise level is known to a few per cent.
+/// Tolerance: a factor 1.5 either way, chosen beforehand. Leaving out the first T of a ring costs exp(alpha T), 1.33
+/// for the quickest decay here (188/s) and the 1.5 ms of the contact; the noise level is known to a few per cent.
 #[test]
 fn uncertainties_agree_with_least_squares() {
     let pairs = pairs();
     none(pairs.iter().filter(|p| !(1.0 / 1.5..=1.5).contains(&(p.ours.1 / p.scipy.1))));
 }
 
-/// Scipy's envelope is the Hilbert transform's and its line an ordinary one over other stretches: another method, so the
-/// two may differ as independent readings do.
+/// Scipy's envelope is the Hilbert transform's and its line an ordinary one over other stretches: another method, so
+/// the two may differ as independent readings do.
 ///
 /// Tolerance: 3 combined standard uncertainties, 99.7 %.
 #[test]
@@ -209,7 +213,7 @@ fn envelopes_agree_with_the_hilbert_envelope() {
         };
         println!("{}", pair.line());
         compared += 1;
-        if !(pair.distance() <= 3.0) {
+        if !pair.within(3.0) {
             outside.push(pair);
         }
     }

@@ -1,0 +1,366 @@
+//! The program as people and other programs meet it: its options, exit codes and reports.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use proptest::prelude::*;
+use ringwright::report::{Document, ModeEntry, RecordingEntry, SCHEMA_NAME, WIDTH, to_text};
+use tempfile::TempDir;
+
+/// What the program did.
+struct Run {
+    command: String,
+    code: Option<i32>,
+    out: String,
+    err: String,
+}
+
+impl Run {
+    fn of(mut command: Command) -> Self {
+        let output = command.stdin(Stdio::null()).output().expect("the program starts");
+        Self {
+            command: format!("{command:?}"),
+            code: output.status.code(),
+            out: String::from_utf8_lossy(&output.stdout).into_owned(),
+            err: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+
+    fn all(&self) -> String {
+        format!("command: {}\nexit code: {:?}\nstdout:\n{}\nstderr:\n{}", self.command, self.code, self.out, self.err)
+    }
+
+    fn expect(self, code: i32) -> Self {
+        assert_eq!(self.code, Some(code), "wrong exit code\n{}", self.all());
+        assert!(!format!("{}{}", self.out, self.err).contains("panicked"), "a panic\n{}", self.all());
+        self
+    }
+}
+
+fn program(folder: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
+    command.current_dir(folder).args(arguments);
+    command
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Run {
+    Run::of(program(folder, arguments))
+}
+
+/// A folder with a simulated take of two modes called `take.wav`.
+fn with_take() -> TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    run(folder.path(), &[&["simulate", "take.wav"], &TAKE[..]].concat()).expect(0);
+    folder
+}
+
+const TAKE: [&str; 12] = [
+    "--mode",
+    "220,0.01,-12",
+    "--mode",
+    "570,0.008,-18",
+    "--rate",
+    "16000",
+    "--taps",
+    "3",
+    "--interval",
+    "0.8",
+    "--seed",
+    "4",
+];
+
+#[test]
+fn json_is_a_document_and_unknown_fields_are_refused() {
+    let folder = with_take();
+    let run = run(folder.path(), &["measure", "take.wav", "--format", "json"]).expect(0);
+    let document: Document = serde_json::from_str(&run.out).unwrap_or_else(|e| panic!("{e}\n{}", run.all()));
+    assert_eq!(document.schema, SCHEMA_NAME, "{}", run.all());
+    assert_eq!(document.recordings[0].modes.len(), 2, "two modes\n{}", run.all());
+    // There and back again, nothing is lost: the same fields, and numbers but for what reading may round.
+    let read = |text: &str| -> serde_json::Value { serde_json::from_str(text).expect("JSON") };
+    assert!(
+        same(&read(&document.to_json()), &read(&run.out)),
+        "written again it differs\n{}\n{}",
+        document.to_json(),
+        run.all()
+    );
+    // At every depth an unknown field is refused.
+    for place in ["", "/recordings/0", "/recordings/0/taps/0", "/recordings/0/modes/0"] {
+        let mut value: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+        let object = value.pointer_mut(place).and_then(|v| v.as_object_mut()).expect("an object");
+        object.insert("surprise".into(), 1.into());
+        assert!(
+            serde_json::from_value::<Document>(value).is_err(),
+            "unknown field at {place:?} was taken\n{}",
+            run.all()
+        );
+    }
+    // Every field of the structs is there, also when it is null: readers can rely on them.
+    let value: serde_json::Value = serde_json::from_str(&run.out).expect("JSON");
+    assert!(value.pointer("/recordings/0/error").is_some_and(|e| e.is_null()), "{}", run.all());
+}
+
+#[test]
+fn checked_in_schema_is_the_programs() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = run(folder.path(), &["schema"]).expect(0);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/measure.schema.json");
+    let kept = fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}\n{}", path.display(), run.all()));
+    // A checkout may turn line ends.
+    assert_eq!(
+        kept.replace("\r\n", "\n"),
+        run.out,
+        "write it anew: ringwright schema > docs/measure.schema.json\n{}",
+        run.all()
+    );
+}
+
+/// Two JSON values agree. serde_json reads numbers to the last bit or one beside it (2e-16): 1e-14 is ample.
+fn same(a: &serde_json::Value, b: &serde_json::Value) -> bool {
+    use serde_json::Value::{Array, Number, Object};
+    match (a, b) {
+        (Object(a), Object(b)) => a.len() == b.len() && a.iter().all(|(k, v)| b.get(k).is_some_and(|w| same(v, w))),
+        (Array(a), Array(b)) => a.len() == b.len() && a.iter().zip(b).all(|(v, w)| same(v, w)),
+        (Number(a), Number(b)) => close(a.as_f64(), b.as_f64()),
+        _ => a == b,
+    }
+}
+
+fn close(a: Option<f64>, b: Option<f64>) -> bool {
+    a.zip(b).is_some_and(|(a, b)| (a - b).abs() <= 1e-14 * a.abs())
+}
+
+fn too_wide(text: &str) -> Option<&str> {
+    text.lines().find(|line| line.chars().count() > WIDTH)
+}
+
+#[test]
+fn text_is_at_most_100_columns_wide() {
+    assert_eq!(WIDTH, 100);
+    let folder = with_take();
+    fs::write(folder.path().join("text.wav"), "no sound").expect("the test can write");
+    run(
+        folder.path(),
+        &[&["simulate", "mishaps.wav", "--double-hit", "1,0.09,0.6", "--line", "50,-40", "--loud", "2,9"], &TAKE[..]]
+            .concat(),
+    )
+    .expect(0);
+    let measured = run(folder.path(), &["measure", ".", "gone.wav", "--verbose"]).expect(1);
+    assert!(too_wide(&measured.out).is_none(), "too wide: {:?}\n{}", too_wide(&measured.out), measured.all());
+    for arguments in [&["--help"][..], &["measure", "--help"], &["simulate", "--help"], &["demo", "--help"]] {
+        let mut command = program(folder.path(), arguments);
+        // A wide terminal is no reason to write wider.
+        command.env("COLUMNS", "200");
+        let help = Run::of(command).expect(0);
+        assert!(too_wide(&help.out).is_none(), "too wide: {:?}\n{}", too_wide(&help.out), help.all());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever the numbers, the table keeps its width: frequencies over the whole range that may be searched, damping
+    /// ratios from 0.0001 to 0.3, relative uncertainties down to what a quiet room and strong taps give (a ten-millionth
+    /// for frequency, a hundred-thousandth for damping), up to seven doubts.
+    #[test]
+    fn the_table_keeps_its_width(
+        frequency in 1.0f64..4.98, damping in -4.0f64..-0.5, u_f in -7.0f64..0.0, u_z in -5.0f64..0.0,
+        level_db in -120.0f64..0.0, taps_used in 1usize..1000, doubts in 0usize..8,
+    ) {
+        let (f, z) = (10f64.powf(frequency), 10f64.powf(damping));
+        let (fu, zu) = (f * 10f64.powf(u_f), z * 10f64.powf(u_z));
+        let ring = 1000f64.ln() / (z * std::f64::consts::TAU * f);
+        let mode = ModeEntry {
+            frequency_hz: f, frequency_hz_u: fu, frequency_hz_95: [f - 2.0 * fu, f + 2.0 * fu],
+            damping_ratio: z, damping_ratio_u: zu, damping_ratio_95: [z - 2.0 * zu, z + 2.0 * zu],
+            loss_factor: 2.0 * z, loss_factor_u: 2.0 * zu, q: 0.5 / z, q_u: 0.5 / z * zu / z,
+            ring_time_s: ring, ring_time_s_u: ring * zu / z, level_db, decay_seen_db: 40.0,
+            envelope_damping_ratio: None, taps_used, per_tap: vec![],
+            reasons: vec![], explanations: (0..doubts).map(|d| format!("doubt number {d} of this mode, in some words")).collect(),
+        };
+        let entry = RecordingEntry { file: "take.wav".into(), modes: vec![mode], ..RecordingEntry::default() };
+        let text = to_text(&Document::new(vec![entry]), true);
+        prop_assert!(too_wide(&text).is_none(), "too wide: {:?}\n{text}", too_wide(&text));
+    }
+}
+
+/// Doubts are given by letter: with more of them than the alphabet has letters, each must still have a mark of its own.
+#[test]
+fn many_doubts_have_marks_of_their_own() {
+    let folder = with_take();
+    let json = run(folder.path(), &["measure", "take.wav", "--format", "json"]).expect(0);
+    let mut document: Document = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}\n{}", json.all()));
+    let modes = &mut document.recordings[0].modes;
+    let first = modes[0].clone();
+    *modes = (0..30).map(|n| ModeEntry { explanations: vec![format!("doubt no {n}")], ..first.clone() }).collect();
+    let text = to_text(&document, false);
+    let mut marks: Vec<&str> =
+        text.lines().filter(|l| l.contains("doubt no")).filter_map(|l| l.split_whitespace().next()).collect();
+    marks.sort_unstable();
+    marks.dedup();
+    assert_eq!(marks.len(), 30, "two doubts share a mark\n{text}");
+}
+
+#[test]
+fn csv_has_a_heading_and_one_row_a_mode() {
+    let folder = with_take();
+    fs::write(folder.path().join("bad, \"worse\".wav"), "no sound").expect("the test can write");
+    let json = run(folder.path(), &["measure", "take.wav", "--format", "json"]).expect(0);
+    let document: Document = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}\n{}", json.all()));
+    let modes = &document.recordings[0].modes;
+    let run = run(folder.path(), &["measure", "take.wav", "bad, \"worse\".wav", "--format", "csv"]).expect(1);
+    let mut reader = csv::Reader::from_reader(run.out.as_bytes());
+    let heading: Vec<String> = reader.headers().expect("a heading").iter().map(str::to_owned).collect();
+    let column =
+        |name: &str| heading.iter().position(|h| h == name).unwrap_or_else(|| panic!("no {name}\n{}", run.all()));
+    let rows: Vec<csv::StringRecord> =
+        reader.records().map(|r| r.unwrap_or_else(|e| panic!("{e}\n{}", run.all()))).collect();
+    // One row for each mode, one for the file that failed.
+    assert_eq!(rows.len(), modes.len() + 1, "{}", run.all());
+    for (row, mode) in rows.iter().zip(modes) {
+        assert_eq!(&row[column("file")], "take.wav", "{}", run.all());
+        // The same numbers as in the JSON, unrounded.
+        for (name, value) in [("frequency_hz", mode.frequency_hz), ("damping_ratio_u", mode.damping_ratio_u)] {
+            assert!(close(row[column(name)].parse().ok(), Some(value)), "{name}\n{}", run.all());
+        }
+    }
+    let last = &rows[modes.len()];
+    assert_eq!(&last[column("file")], "bad, \"worse\".wav", "{}", run.all());
+    assert!(!last[column("error")].is_empty() && last[column("frequency_hz")].is_empty(), "{}", run.all());
+}
+
+#[test]
+fn simulate_follows_its_seed() {
+    let folder = with_take();
+    let bytes = |name: &str, seed: &str| {
+        // The last --seed of the common options is left off.
+        run(folder.path(), &[&["simulate", name], &TAKE[..10], &["--seed", seed]].concat()).expect(0);
+        fs::read(folder.path().join(name)).expect("the file is there")
+    };
+    let first = bytes("a.wav", "4");
+    assert!(first == bytes("b.wav", "4"), "the same seed gave another file");
+    assert!(
+        first == fs::read(folder.path().join("take.wav")).expect("the file is there"),
+        "the same seed gave another file"
+    );
+    assert!(first != bytes("c.wav", "5"), "another seed gave the same file");
+    // An existing file is not overwritten unless asked.
+    let again = run(folder.path(), &[&["simulate", "a.wav"], &TAKE[..]].concat()).expect(2);
+    assert!(again.err.contains("a.wav") && again.err.contains("--force"), "{}", again.all());
+    assert!(fs::read(folder.path().join("a.wav")).expect("the file is there") == first, "the file was harmed");
+    run(folder.path(), &[&["simulate", "a.wav", "--force"], &TAKE[..]].concat()).expect(0);
+}
+
+#[test]
+fn exit_codes() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let help = run(folder.path(), &["--help"]).expect(0);
+    assert!(help.out.contains("measure") && help.out.contains("Exit codes"), "{}", help.all());
+    let version = run(folder.path(), &["--version"]).expect(0);
+    assert_eq!(version.out.trim(), format!("ringwright {}", env!("CARGO_PKG_VERSION")), "{}", version.all());
+    for wrong in [
+        &["measure", "--no-such-flag", "take.wav"][..],
+        &["--no-such-flag"],
+        &["no-such-command"],
+        &[],
+        &["measure"],
+        &["measure", "take.wav", "--format", "song"],
+        &["measure", "take.wav", "--channel", "first"],
+        &["simulate", "take.wav"],
+        &["simulate", "take.wav", "--mode", "220"],
+        &["simulate", "take.wav", "--mode", "220,-1,0"],
+        &["simulate", "take.wav", "--mode", "220,0.01,-12", "--rate", "100"],
+    ] {
+        let refused = run(folder.path(), wrong).expect(2);
+        assert!(!refused.err.is_empty() && refused.out.is_empty(), "errors go to stderr alone\n{}", refused.all());
+    }
+    assert!(!folder.path().join("take.wav").exists(), "a refused command left a file");
+}
+
+/// Numbers that no person means, but that a script may pass, are refused like any other wrong usage.
+#[test]
+fn absurd_simulations_are_refused() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut wrong = Vec::new();
+    for absurd in [
+        "--interval=NaN",
+        "--interval=-3",
+        "--interval=inf",
+        "--contact=-5",
+        "--contact=NaN",
+        "--clip=-1",
+        "--clip=NaN",
+    ] {
+        let run =
+            run(folder.path(), &["simulate", "x.wav", "--mode", "220,0.01,-12", "--rate", "8000", "--force", absurd]);
+        if run.code != Some(2) || run.err.contains("panicked") {
+            wrong.push(run.all());
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn demo_makes_recordings_and_pages() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = run(folder.path(), &["demo", "shown"]).expect(0);
+    let names = |sub: &str, ending: &str| {
+        let list =
+            fs::read_dir(folder.path().join("shown").join(sub)).unwrap_or_else(|e| panic!("{sub}: {e}\n{}", run.all()));
+        let paths: Vec<_> = list.filter_map(|e| e.ok().map(|e| e.path())).collect();
+        assert!(paths.iter().all(|p| p.extension().is_some_and(|e| e == ending)), "{paths:?}\n{}", run.all());
+        paths
+    };
+    let recordings = names("recordings", "wav");
+    let pages = names("reports", "png");
+    assert!(!recordings.is_empty() && recordings.len() == pages.len(), "a page each\n{}", run.all());
+    for page in pages {
+        let bytes = fs::read(&page).expect("the page is there");
+        // PNG: the magic number, then the IHDR chunk, which begins with width and height.
+        assert!(bytes.starts_with(b"\x89PNG\r\n\x1a\n"), "{} is no PNG\n{}", page.display(), run.all());
+        let number = |at: usize| u32::from_be_bytes([bytes[at], bytes[at + 1], bytes[at + 2], bytes[at + 3]]);
+        assert_eq!((number(16), number(20)), (1600, 1200), "{}\n{}", page.display(), run.all());
+    }
+    assert!(run.out.contains("imulated"), "a simulation must say so\n{}", run.all());
+    // Last, as it is the least.
+    assert!(too_wide(&run.out).is_none(), "too wide: {:?}\n{}", too_wide(&run.out), run.all());
+}
+
+#[test]
+fn needs_no_terminal() {
+    let folder = with_take();
+    let mut command = program(folder.path(), &["measure", "take.wav", "take.wav"]);
+    command.env_clear().env("NO_COLOR", "1");
+    let bare = Run::of(command).expect(0);
+    assert!(!format!("{}{}", bare.out, bare.err).contains('\x1b'), "escape codes\n{}", bare.all());
+    // The same words as with everything set.
+    let mut command = program(folder.path(), &["measure", "take.wav", "take.wav"]);
+    command.env("TERM", "xterm-256color").env_remove("NO_COLOR");
+    let usual = Run::of(command).expect(0);
+    assert_eq!(bare.out, usual.out, "the report depends on the terminal\n{}\n{}", bare.all(), usual.all());
+}
+
+#[test]
+fn reader_that_goes_away() {
+    let folder = with_take();
+    for arguments in
+        [&["measure", "take.wav"][..], &["schema"], &["--help"], &["measure", "take.wav", "--format", "csv"]]
+    {
+        let mut command = program(folder.path(), arguments);
+        let mut child = command
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        // Nobody reads: the first write meets a closed pipe.
+        drop(child.stdout.take());
+        let output = child.wait_with_output().expect("the program ends");
+        let err = String::from_utf8_lossy(&output.stderr);
+        let all =
+            format!("command: {command:?}\nexit code: {:?}\nstdout: closed\nstderr:\n{err}", output.status.code());
+        assert!(!err.contains("panicked"), "a panic\n{all}");
+        assert_eq!(output.status.code(), Some(0), "wrong exit code\n{all}");
+    }
+}

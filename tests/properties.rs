@@ -1,0 +1,304 @@
+//! What must not change, or must change in a known direction, when a recording is altered in a known way; and that
+//! recordings without a tap give no mode.
+
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
+use ringwright::modes::{EstimateOptions, Estimator, Mode};
+use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise};
+use ringwright::sound::{OpenOptions, Recording, find_taps};
+
+const RATE: f64 = 16_000.0;
+const SEEDS: [u64; 3] = [3, 14, 159];
+const NOISE: f64 = 1e-3;
+
+/// Two modes, three taps, some 45 dB over the noise, 2.9 s.
+fn take(seed: u64) -> TakeSpec {
+    let mode = |frequency_hz, damping_ratio, amplitude, phase_rad| TrueMode {
+        frequency_hz,
+        damping_ratio,
+        amplitude,
+        phase_rad,
+    };
+    TakeSpec {
+        sample_rate_hz: RATE,
+        modes: vec![mode(240.0, 0.010, 0.3, 0.5), mode(590.0, 0.008, 0.2, 2.0)],
+        taps: 3,
+        first_tap_s: 0.5,
+        interval_s: 0.8,
+        after_last_s: 0.8,
+        noise_sigma: NOISE,
+        seed,
+        ..TakeSpec::default()
+    }
+}
+
+/// The modes of a recording, with nothing but the library.
+fn modes_of(mut recording: Recording) -> Vec<Mode> {
+    let found = find_taps(&mut recording).expect("memory can be read");
+    Estimator::default()
+        .estimate(&mut recording, &found, &EstimateOptions::default())
+        .expect("memory can be read")
+        .modes
+}
+
+fn modes(samples: Vec<f32>, rate_hz: f64) -> Vec<Mode> {
+    modes_of(Recording::from_samples(samples, rate_hz).expect("the samples are sound"))
+}
+
+/// The two modes of a take; anything else is a failure.
+fn two(what: &str, samples: Vec<f32>, rate_hz: f64) -> Vec<Mode> {
+    let modes = modes(samples, rate_hz);
+    assert_eq!(modes.len(), 2, "{what}: two modes are true, found {}", told(&modes));
+    modes
+}
+
+fn told(modes: &[Mode]) -> String {
+    let one = |m: &Mode| {
+        format!(
+            "{:.4} ± {:.4} Hz, zeta {:.6} ± {:.6}",
+            m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u
+        )
+    };
+    modes.iter().map(one).collect::<Vec<_>>().join("; ")
+}
+
+/// Frequencies and dampings agree within `share` of the first one's standard uncertainties.
+fn expect_same(what: &str, before: &[Mode], after: &[Mode], share: f64) {
+    for (a, b) in before.iter().zip(after) {
+        let off_f = (a.frequency_hz - b.frequency_hz).abs() / a.frequency_hz_u;
+        let off_z = (a.damping_ratio - b.damping_ratio).abs() / a.damping_ratio_u;
+        assert!(
+            off_f < share && off_z < share,
+            "{what}: moved by {off_f:.3} and {off_z:.3} uncertainties, {share} are allowed\nbefore {}\nafter  {}",
+            told(before),
+            told(after)
+        );
+    }
+}
+
+/// Gain and polarity carry no news. In exact arithmetic nothing would change; rounding to f32 is 1e-7 of full scale, 80 dB
+/// below the noise of 1e-3, so what can move is a decision at a threshold (a start or an end by a sample): a tenth of a
+/// standard uncertainty is allowed for those.
+#[test]
+fn gain_and_polarity_change_nothing() {
+    for seed in SEEDS {
+        let samples = take(seed).make().samples;
+        let before = two("as it is", samples.clone(), RATE);
+        for (what, gain) in [("gain 0.1", 0.1f32), ("polarity reversed", -1.0), ("both", -0.1)] {
+            let altered: Vec<f32> = samples.iter().map(|s| gain * s).collect();
+            let what = format!("seed {seed}, {what}");
+            expect_same(&what, &before, &two(&what, altered, RATE), 0.1);
+        }
+    }
+}
+
+/// More room noise before the first tap or after the last shifts the taps in time and lets the noise be read better. The
+/// ring-downs are the same samples; only the weights, from the noise's density, may change. Half a second or more of
+/// noise tells a density to some 10 %, and weights that are wrong by 10 % move an estimate by far less than its
+/// uncertainty: half of one is allowed.
+#[test]
+fn more_quiet_around_the_taps_changes_little() {
+    for seed in SEEDS {
+        let samples = take(seed).make().samples;
+        let before = two("as it is", samples.clone(), RATE);
+        let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0xabcd);
+        let quiet: Vec<f32> =
+            noise(NoiseColour::White, NOISE, 11_111, RATE, &mut random).iter().map(|s| *s as f32).collect();
+        let what = format!("seed {seed}, quiet before");
+        expect_same(&what, &before, &two(&what, [&quiet[..], &samples].concat(), RATE), 0.5);
+        let what = format!("seed {seed}, quiet after");
+        expect_same(&what, &before, &two(&what, [&samples[..], &quiet].concat(), RATE), 0.5);
+    }
+}
+
+/// Whichever channel the good sound is in, the same samples are read: the same result to the last bit but for the order of
+/// sums, for which a thousandth of an uncertainty is ample.
+#[test]
+fn order_of_channels_changes_nothing() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for seed in SEEDS {
+        let good = take(seed).make().samples;
+        let poor = TakeSpec { noise_sigma: 30.0 * NOISE, seed: seed + 1000, ..take(seed) }.make().samples;
+        let write = |name: &str, left: &[f32], right: &[f32]| {
+            let path = folder.path().join(name);
+            let spec = hound::WavSpec {
+                channels: 2,
+                sample_rate: RATE as u32,
+                bits_per_sample: 32,
+                sample_format: hound::SampleFormat::Float,
+            };
+            let mut writer = hound::WavWriter::create(&path, spec).expect("the test can write");
+            for (l, r) in left.iter().zip(right) {
+                writer.write_sample(*l).expect("the test can write");
+                writer.write_sample(*r).expect("the test can write");
+            }
+            writer.finalize().expect("the test can write");
+            let recording = Recording::open(&path, &OpenOptions::default()).expect("the file is sound");
+            (recording.channel(), modes_of(recording))
+        };
+        // Lengths differ as the intervals do: cut to the shorter.
+        let (first, a) = write("left.wav", &good, &poor);
+        let (second, b) = write("right.wav", &poor, &good);
+        assert_eq!((first, second), (0, 1), "seed {seed}: the good channel is used");
+        assert_eq!((a.len(), b.len()), (2, 2), "seed {seed}: {} | {}", told(&a), told(&b));
+        expect_same(&format!("seed {seed}"), &a, &b, 1e-3);
+    }
+}
+
+/// Ten times the noise is ten times the uncertainty where noise alone limits it (Cramer-Rao). Few taps let the stated
+/// uncertainties scatter, and the quiet take has a floor from misfit; three times as wide is asked for.
+#[test]
+fn more_noise_gives_wider_intervals() {
+    for seed in SEEDS {
+        let quiet = two("quiet", take(seed).make().samples, RATE);
+        let loud = two("noisy", TakeSpec { noise_sigma: 10.0 * NOISE, ..take(seed) }.make().samples, RATE);
+        for (q, l) in quiet.iter().zip(&loud) {
+            assert!(
+                l.frequency_hz_u > 3.0 * q.frequency_hz_u && l.damping_ratio_u > 3.0 * q.damping_ratio_u,
+                "seed {seed}: ten times the noise, but\nquiet {}\nnoisy {}",
+                told(&quiet),
+                told(&loud)
+            );
+        }
+    }
+}
+
+/// The same part recorded at twice the rate, with other noise of the same density: the same answer within four combined
+/// standard uncertainties (12 comparisons: chance of a miss below 0.1 % if the uncertainties are honest).
+#[test]
+fn twice_the_sample_rate_gives_the_same() {
+    for seed in SEEDS {
+        let low = two("16 kHz", take(seed).make().samples, RATE);
+        let doubled =
+            TakeSpec { sample_rate_hz: 2.0 * RATE, noise_sigma: 2f64.sqrt() * NOISE, seed: seed + 50, ..take(seed) };
+        let high = two("32 kHz", doubled.make().samples, 2.0 * RATE);
+        for (a, b) in low.iter().zip(&high) {
+            let off_f = (a.frequency_hz - b.frequency_hz) / a.frequency_hz_u.hypot(b.frequency_hz_u);
+            let off_z = (a.damping_ratio - b.damping_ratio) / a.damping_ratio_u.hypot(b.damping_ratio_u);
+            assert!(
+                off_f.abs() < 4.0 && off_z.abs() < 4.0,
+                "seed {seed}: apart by {off_f:.2} and {off_z:.2} combined uncertainties\n16 kHz {}\n32 kHz {}",
+                told(&low),
+                told(&high)
+            );
+        }
+    }
+}
+
+// Recordings without a tap: 60 of them, 3 s each.
+
+const LENGTH: usize = 48_000;
+
+fn random(seed: u64) -> ChaCha8Rng {
+    ChaCha8Rng::seed_from_u64(seed)
+}
+
+fn uniform(random: &mut ChaCha8Rng, from: f64, to: f64) -> f64 {
+    from + (to - from) * (random.next_u64() >> 11) as f64 / (1u64 << 53) as f64
+}
+
+/// Makes a family of recordings and lists those that give modes.
+fn expect_no_modes(family: &str, count: u64, make: impl Fn(&mut ChaCha8Rng) -> Vec<f64>) {
+    let mut wrong = Vec::new();
+    for seed in 0..count {
+        let sound = make(&mut random(1 + seed));
+        let found = modes(sound.iter().map(|s| s.clamp(-1.0, 1.0) as f32).collect(), RATE);
+        if !found.is_empty() {
+            wrong.push(format!("{family}, seed {}: {}", 1 + seed, told(&found)));
+        }
+    }
+    assert!(wrong.is_empty(), "{} of {count} recordings without a tap give modes\n{}", wrong.len(), wrong.join("\n"));
+}
+
+fn coloured(colour: NoiseColour, random: &mut ChaCha8Rng) -> Vec<f64> {
+    let sigma = 10f64.powf(uniform(random, -3.5, -1.5));
+    noise(colour, sigma, LENGTH, RATE, random)
+}
+
+#[test]
+fn white_noise_has_no_modes() {
+    expect_no_modes("white noise", 10, |r| coloured(NoiseColour::White, r));
+}
+
+#[test]
+fn pink_noise_has_no_modes() {
+    expect_no_modes("pink noise", 10, |r| coloured(NoiseColour::Pink, r));
+}
+
+#[test]
+fn brown_noise_has_no_modes() {
+    expect_no_modes("brown noise", 10, |r| coloured(NoiseColour::Brown, r));
+}
+
+/// A whistle, a kettle, a test tone: one to three tones from start to end, over a little noise.
+#[test]
+fn steady_tones_have_no_modes() {
+    expect_no_modes("steady tones", 8, |r| {
+        let mut sound = noise(NoiseColour::Pink, 3e-4, LENGTH, RATE, r);
+        for _ in 0..1 + r.next_u64() % 3 {
+            let (f, a, p) = (uniform(r, 80.0, 3000.0), 10f64.powf(uniform(r, -2.5, -0.7)), uniform(r, 0.0, 6.28));
+            sound
+                .iter_mut()
+                .enumerate()
+                .for_each(|(n, s)| *s += a * (std::f64::consts::TAU * f * n as f64 / RATE + p).sin());
+        }
+        sound
+    });
+}
+
+/// Mains hum at 50 or 60 Hz (off by up to 0.05 Hz) with ten harmonics.
+#[test]
+fn hum_has_no_modes() {
+    expect_no_modes("hum", 8, |r| {
+        let mut sound = noise(NoiseColour::Pink, 5e-4, LENGTH, RATE, r);
+        let base = if r.next_u64() % 2 == 0 { 50.0 } else { 60.0 } + uniform(r, -0.05, 0.05);
+        let level = 10f64.powf(uniform(r, -2.5, -1.0));
+        for k in 1..=10 {
+            let (a, p) = (level / f64::from(k), uniform(r, 0.0, 6.28));
+            let omega = std::f64::consts::TAU * base * f64::from(k) / RATE;
+            sound.iter_mut().enumerate().for_each(|(n, s)| *s += a * (omega * n as f64 + p).sin());
+        }
+        sound
+    });
+}
+
+/// Bursts like whispered syllables: noise through three two-pole resonators, swelling within 20 to 60 ms, 100 to 300 ms
+/// long, with pauses between.
+#[test]
+fn speech_like_bursts_have_no_modes() {
+    expect_no_modes("speech-like bursts", 14, |r| {
+        let mut sound = noise(NoiseColour::Pink, 3e-4, LENGTH, RATE, r);
+        let mut at_s = uniform(r, 0.4, 0.7);
+        while at_s < 2.6 {
+            let (attack_s, length_s) = (uniform(r, 0.02, 0.06), uniform(r, 0.1, 0.3));
+            let level = 10f64.powf(uniform(r, -1.7, -0.7));
+            let length = (length_s * RATE) as usize;
+            let breath = noise(NoiseColour::White, 1.0, length, RATE, r);
+            let mut burst = vec![0.0; length];
+            // Middles and widths of vowels' first three resonances.
+            for (low, high, width) in [(300.0, 800.0, 80.0), (900.0, 2200.0, 110.0), (2300.0, 3200.0, 160.0)] {
+                let omega = std::f64::consts::TAU * uniform(r, low, high) / RATE;
+                let radius = (-std::f64::consts::PI * width / RATE).exp();
+                let (mut y1, mut y2) = (0.0, 0.0);
+                for (n, b) in burst.iter_mut().enumerate() {
+                    let y = (1.0 - radius) * breath[n] + 2.0 * radius * omega.cos() * y1 - radius * radius * y2;
+                    (y2, y1) = (y1, y);
+                    *b += y;
+                }
+            }
+            let rms = (burst.iter().map(|b| b * b).sum::<f64>() / length as f64).sqrt();
+            let from = (at_s * RATE) as usize;
+            for (n, b) in burst.iter().enumerate() {
+                let t = n as f64 / RATE;
+                // Raised cosines in and out; the release takes as long as the attack.
+                let ramp = |x: f64| 0.5 - 0.5 * (std::f64::consts::PI * x.clamp(0.0, 1.0)).cos();
+                let envelope = ramp(t / attack_s) * ramp((length_s - t) / attack_s);
+                if let Some(s) = sound.get_mut(from + n) {
+                    *s += level * envelope * b / rms;
+                }
+            }
+            at_s += length_s + uniform(r, 0.1, 0.4);
+        }
+        sound
+    });
+}
