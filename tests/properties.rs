@@ -236,7 +236,8 @@ fn steady_tones_have_no_modes() {
     expect_no_modes("steady tones", 8, |r| {
         let mut sound = noise(NoiseColour::Pink, 3e-4, LENGTH, RATE, r);
         for _ in 0..1 + r.next_u64() % 3 {
-            let (f, a, p) = (uniform(r, 80.0, 3000.0), 10f64.powf(uniform(r, -2.5, -0.7)), uniform(r, 0.0, 6.28));
+            let (f, a, p) =
+                (uniform(r, 80.0, 3000.0), 10f64.powf(uniform(r, -2.5, -0.7)), uniform(r, 0.0, std::f64::consts::TAU));
             sound
                 .iter_mut()
                 .enumerate()
@@ -254,7 +255,7 @@ fn hum_has_no_modes() {
         let base = if r.next_u64() % 2 == 0 { 50.0 } else { 60.0 } + uniform(r, -0.05, 0.05);
         let level = 10f64.powf(uniform(r, -2.5, -1.0));
         for k in 1..=10 {
-            let (a, p) = (level / f64::from(k), uniform(r, 0.0, 6.28));
+            let (a, p) = (level / f64::from(k), uniform(r, 0.0, std::f64::consts::TAU));
             let omega = std::f64::consts::TAU * base * f64::from(k) / RATE;
             sound.iter_mut().enumerate().for_each(|(n, s)| *s += a * (omega * n as f64 + p).sin());
         }

@@ -447,7 +447,9 @@ fn quiet_stretches(
         }
         from = tap.end;
     }
-    if !before.is_empty() {
+    // Between two strikes a part may still ring: a single pause tells little, the quiet before the first strike tells all.
+    let first = taps.first().map_or(0, |t| t.onset);
+    if before.first().is_some_and(|r| r.end <= first) || before.len() >= 3 {
         return (before, NoiseSource::BeforeTaps);
     }
     let mut after = Vec::new();
