@@ -67,14 +67,14 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         save(&recordings.join(format!("{name}.wav")), &bytes, arguments.force)?;
     }
     print(
-        "Simulated takes of a flat side blank (black walnut, 800 x 120 x 2.25 mm) for an invented parlour guitar.\n\
+        "Simulated takes of a flat side blank for an invented parlour guitar:\n\
+         black walnut, 800 x 120 x 2.25 mm.\n\
          The third take has mishaps on purpose: one tap too loud, one double hit.\n\n",
     );
     let report = ReportArguments::with_pages(arguments.folder.join("reports"), "simulated");
     let outcome = measure(&[recordings], &Plan::default(), &report)?;
     tell(&format!(
-        "the true modes are bending at {:.2}, {:.2}, ... Hz and torsion at {:.2}, {:.2}, ... Hz; see the \
-                   source of `demo`",
+        "the true modes: bending at {:.2}, {:.2}, ... Hz, torsion at {:.2}, {:.2}, ... Hz",
         BLANK.bending_hz(3),
         BLANK.bending_hz(4),
         BLANK.torsion_hz(3),

@@ -23,7 +23,7 @@ use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason,
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
-Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage or unusable input.")]
+Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage, or the report could not be saved.")]
 pub struct Arguments {
     /// Recordings, or folders of them (searched recursively)
     #[arg(required = true, value_name = "PATH")]

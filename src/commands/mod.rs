@@ -1,7 +1,7 @@
 //! Commands: arguments in, rooms called in order, report out. No mathematics here.
 //!
-//! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed); 2 wrong usage, or nothing could be
-//! done at all (no such input, or the report could not be saved).
+//! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed, a missing file too); 2 wrong usage, or
+//! the report could not be saved.
 
 mod demo;
 mod inputs;
@@ -15,7 +15,7 @@ use clap::{Parser, Subcommand};
 #[derive(Debug, Parser)]
 #[command(name = "ringwright", version, about, max_term_width = 100)]
 #[command(after_help = "Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed); \
-2 wrong usage or unusable input.")]
+2 wrong usage, or the report could not be saved.")]
 struct Arguments {
     #[command(subcommand)]
     command: Command,

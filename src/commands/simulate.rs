@@ -114,6 +114,19 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     if !(8_000..=192_000).contains(&arguments.rate) {
         bail!("--rate {}: 8000 to 192000 are allowed", arguments.rate);
     }
+    let within = |name: &str, value: f64, low: f64, high: f64| {
+        if (low..=high).contains(&value) {
+            Ok(())
+        } else {
+            Err(anyhow::anyhow!("--{name} {value}: {low} to {high} are allowed"))
+        }
+    };
+    within("interval", arguments.interval, 0.05, 60.0)?;
+    within("contact", arguments.contact, 0.0, 50.0)?;
+    within("clip", arguments.clip, 1e-4, 1.0)?;
+    within("noise", arguments.noise, -200.0, 0.0)?;
+    within("taps", arguments.taps as f64, 0.0, 1000.0)?;
+    within("interval x taps (s)", arguments.interval * arguments.taps as f64, 0.0, 4000.0)?;
     let spec = TakeSpec {
         sample_rate_hz: f64::from(arguments.rate),
         modes,

@@ -269,7 +269,15 @@ fn judge_one(
     if !search.comes_back(component, noise.variance) {
         return Err("it does not come back in the next tap");
     }
-    if noise.unexplained > if taps > 1 { 0.5 } else { 0.25 } {
+    // A single tap has no second one to confirm it, so it must fit the better; without a known noise all misfit counts.
+    let most = if taps > 1 {
+        0.5
+    } else if search.noise_known {
+        0.1
+    } else {
+        0.25
+    };
+    if noise.unexplained > most {
         return Err("it does not decay like a mode");
     }
     if !begins_with_the_tap(component, before, density, rate_hz) {

@@ -1,12 +1,15 @@
 //! Numbers as a person reads them: rounded to what their uncertainty allows, with a true minus.
 
+/// More decimals mean nothing to anybody; a narrower interval is shown as one of the last digit.
+const MOST_DECIMALS: i32 = 6;
+
 /// Decimals that show a half-width with two digits.
 fn decimals(half_width: f64) -> usize {
     if !half_width.is_finite() || half_width <= 0.0 {
         return 3;
     }
     let leading = half_width.log10().floor() as i32;
-    (1 - leading).clamp(0, 9) as usize
+    (1 - leading).clamp(0, MOST_DECIMALS) as usize
 }
 
 /// "187.324 ± 0.016": value and half-width of its 95 % interval, both rounded to two digits of the half-width.
@@ -18,6 +21,7 @@ pub(super) fn with_interval(value: f64, half_width: f64) -> String {
         return format!("{} (interval unknown)", significant(value, 3));
     }
     let decimals = decimals(half_width);
+    let half_width = half_width.max(10f64.powi(-MOST_DECIMALS));
     // A half-width that leaves no digit of the value: whole numbers.
     minus(&format!("{value:.decimals$} ± {half_width:.decimals$}"))
 }
@@ -28,6 +32,15 @@ pub(super) fn rounded(value: f64, half_width: f64) -> String {
         return "unknown".into();
     }
     minus(&format!("{value:.*}", decimals(half_width)))
+}
+
+/// The same with at most four significant digits, for what follows from a figure shown in full beside it.
+pub(super) fn derived(value: f64, half_width: f64) -> String {
+    if !value.is_finite() || value == 0.0 {
+        return rounded(value, half_width);
+    }
+    let most = (3 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    minus(&format!("{value:.*}", decimals(half_width).min(most)))
 }
 
 /// So many significant digits.
@@ -51,6 +64,7 @@ mod tests {
     #[test]
     fn rounds_to_the_uncertainty() {
         assert_eq!(with_interval(187.3239, 0.0163), "187.324 ± 0.016");
+        assert_eq!(with_interval(0.01364577, 8.8e-7), "0.013646 ± 0.000001");
         assert_eq!(with_interval(-12.3, 1.9), "−12.3 ± 1.9");
         assert_eq!(with_interval(15234.7, 120.0), "15235 ± 120");
         assert_eq!(with_interval(1.0, f64::INFINITY), "1.00 (interval unknown)");

@@ -1,7 +1,7 @@
 //! The table that a person reads: at most 100 columns wide, intervals of 95 %, doubts in words below.
 
 use super::document::{Document, ModeEntry, RecordingEntry};
-use super::numbers::{minus, rounded, with_interval};
+use super::numbers::{derived, minus, with_interval};
 use crate::modes::COVERAGE_95;
 
 /// The whole document as text; `verbose` also lists the peaks that are no modes.
@@ -68,7 +68,7 @@ fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
                 doubts.len() - 1
             });
             doubts[place].1.push(index + 1);
-            letters.push(letter(place));
+            letters.push_str(&letter(place));
         }
         out.push_str(&row(index + 1, mode, &letters));
     }
@@ -77,8 +77,13 @@ fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
     }
 }
 
-fn letter(place: usize) -> char {
-    char::from(b'a' + (place % 26) as u8)
+/// A mark of its own for every doubt: a to z, A to Z, then numbers in brackets.
+fn letter(place: usize) -> String {
+    match place {
+        0..26 => char::from(b'a' + place as u8).to_string(),
+        26..52 => char::from(b'A' + (place - 26) as u8).to_string(),
+        _ => format!("({})", place - 51),
+    }
 }
 
 fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
@@ -87,9 +92,9 @@ fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
         "  {number:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {letters}\n",
         with_interval(mode.frequency_hz, half(mode.frequency_hz_u)),
         with_interval(100.0 * mode.damping_ratio, half(100.0 * mode.damping_ratio_u)),
-        rounded(mode.loss_factor, half(mode.loss_factor_u)),
-        rounded(mode.q, half(mode.q_u)),
-        rounded(mode.ring_time_s, half(mode.ring_time_s_u)),
+        derived(mode.loss_factor, half(mode.loss_factor_u)),
+        derived(mode.q, half(mode.q_u)),
+        derived(mode.ring_time_s, half(mode.ring_time_s_u)),
         minus(&format!("{:.1}", mode.level_db)),
         mode.taps_used,
     )

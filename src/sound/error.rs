@@ -17,8 +17,8 @@ pub enum SoundError {
     Rate { found_hz: u32 },
     #[error("has no samples: a header and nothing behind it. Record it again")]
     NoSamples,
-    #[error("has {0} channels; at least one is needed. Export it again from the recorder")]
-    NoChannels(usize),
+    #[error("has {0} channels; 1 to 18 are allowed. Export it again from the recorder, as mono or stereo")]
+    Channels(usize),
     #[error(
         "has a sample that is not a number ({value}) at {at_s:.4} s, channel {channel}. Export it again as 24-bit WAV"
     )]

@@ -216,7 +216,7 @@ impl Scan {
             return Err(SoundError::Rate { found_hz: rate_hz });
         }
         if channels == 0 {
-            return Err(SoundError::NoChannels(0));
+            return Err(SoundError::Channels(0));
         }
         let channel = || ChannelScan {
             meter: LevelMeter::new(f64::from(rate_hz)),

@@ -224,6 +224,11 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         taps.push(Tap { onset, end, starts_inside: jump.starts_inside, over_noise_db, reasons });
         i = next;
     }
+    // One sharp sound among several that swell is the odd one of a conversation, not a tap.
+    let swelling = taps.iter().filter(|t| t.reasons.contains(&TapReason::SlowRise)).count();
+    if swelling >= 2 && taps.iter().filter(|t| t.accepted()).count() == 1 {
+        taps.iter_mut().filter(|t| t.accepted()).for_each(|t| t.reasons.push(TapReason::SlowRise));
+    }
     let (quiet, noise_source) = quiet_stretches(&level, &floor, &taps, &sinks, recording.len(), rate);
     let (loudest_block, _) =
         level.body.iter().enumerate().fold((0, 0.0f32), |best, (b, e)| if *e > best.1 { (b, *e) } else { best });

@@ -33,6 +33,9 @@ pub(super) fn open(file: File) -> Result<(MendedFile, Option<String>), SoundErro
     Ok((MendedFile { file, position: 0, length, patches }, note))
 }
 
+/// As many speakers as the extensible form names; recorders for one part in front of one microphone have far fewer.
+const MOST_CHANNELS: u16 = 18;
+
 type Patches = Vec<(u64, [u8; 4])>;
 
 fn inspect(file: &mut File, length: u64) -> Result<(Patches, Option<String>), SoundError> {
@@ -59,11 +62,25 @@ fn inspect(file: &mut File, length: u64) -> Result<(Patches, Option<String>), So
         let left = length - at - 8;
         match &chunk[..4] {
             b"fmt " => {
-                let mut fmt = [0u8; 8];
-                if said >= 8 && file.read_exact(&mut fmt).is_ok() {
+                let mut fmt = [0u8; 24];
+                let present = (said.min(24)) as usize;
+                if said >= 8 && file.read_exact(&mut fmt[..present]).is_ok() {
                     let rate = u32::from_le_bytes([fmt[4], fmt[5], fmt[6], fmt[7]]);
                     if !(8_000..=192_000).contains(&rate) {
                         return Err(SoundError::Rate { found_hz: rate });
+                    }
+                    let channels = u16::from_le_bytes([fmt[2], fmt[3]]);
+                    if !(1..=MOST_CHANNELS).contains(&channels) {
+                        return Err(SoundError::Channels(usize::from(channels)));
+                    }
+                    // The speaker mask of the extensible form does not matter here, but decoders refuse one that does not
+                    // name as many speakers as there are channels.
+                    let extensible = u16::from_le_bytes([fmt[0], fmt[1]]) == 0xfffe && present == 24;
+                    let mask = u32::from_le_bytes([fmt[20], fmt[21], fmt[22], fmt[23]]);
+                    if extensible && mask != 0 && mask.count_ones() != u32::from(channels)
+                        || extensible && mask >> 18 != 0
+                    {
+                        patches.push((at + 8 + 20, ((1u32 << channels) - 1).to_le_bytes()));
                     }
                 }
             }
