@@ -190,8 +190,8 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         }
         let stop = jumps.get(next).map_or(blocks, |j| j.block.saturating_sub(ms(0.004)));
         let sink = if next > i + 1 { sink_block(&level, &floor, jumps[next - 1].block, ms(0.02)) } else { sink };
-        // A single mode stays readable well below the broad-band noise: keep as much again.
-        let wished = sink + (sink - jump.block) + ms(0.1);
+        // A single mode stays readable well below the broad-band noise: keep half as much again, and then some.
+        let wished = sink + (sink - jump.block) * 3 / 2 + ms(0.3);
         let end_block = wished.min(stop).min(jump.block + ms(MOST_RING_S));
         let onset = if jump.starts_inside {
             jump.block * level.block
