@@ -63,6 +63,8 @@ const EARLIEST_S: f64 = 0.0;
 const MOST_NOISE_S: f64 = 3.0;
 /// Sound before a strike that is compared with the sound after it (s).
 const BEFORE_S: f64 = 0.06;
+/// From so many modes on, unseen weak ones among them make the stated intervals too narrow (measured on simulated blanks).
+const CROWDED: usize = 20;
 /// Taps are analysed together up to so many samples; more of them are split into groups and the groups' results joined.
 const MOST_SAMPLES_TOGETHER: usize = 2_000_000;
 
@@ -260,6 +262,13 @@ impl Estimator {
             results.push((modes, group.len()));
         }
         estimate.modes = super::merge::merge(results);
+        if estimate.modes.len() >= CROWDED {
+            estimate.notes.push(format!(
+                "{} modes sound together, and weaker ones hide between them: in simulated takes as crowded as this the \
+                 intervals held the truth in about 80 % of cases, not in 95 %.",
+                estimate.modes.len()
+            ));
+        }
         if noise_source != NoiseSource::BeforeTaps {
             for mode in &mut estimate.modes {
                 mode.reasons.push(ModeReason::NoiseUnknown);
