@@ -26,6 +26,8 @@ pub(super) struct Band {
     weights: Vec<f64>,
     /// Start of the free decay in samples behind the origin (may be negative).
     start: isize,
+    /// Smooth terms in each tap that stand for what is too short or too far away to be a mode here.
+    smooth: usize,
 }
 
 #[derive(Clone)]
@@ -121,7 +123,12 @@ impl Band {
                 TapBand { length, turns, target, energy, share: (length as f64 / transform as f64).min(1.0) }
             })
             .collect();
-        Self { bins, taps, weights, start }
+        Self { bins, taps, weights, start, smooth: 0 }
+    }
+
+    /// The same with smooth terms to be fitted along.
+    pub(super) fn with_smooth_terms(self, smooth: usize) -> Self {
+        Self { smooth, ..self }
     }
 
     /// The same band of one tap alone.
@@ -131,6 +138,7 @@ impl Band {
             taps: vec![self.taps[tap].clone()],
             weights: self.weights.clone(),
             start: self.start,
+            smooth: self.smooth,
         }
     }
 }
@@ -231,8 +239,18 @@ impl Band {
     /// as in the targets.
     fn basis(&self, components: &[Component], length: usize, turns: &[(Complex64, Complex64)]) -> DMatrix<f64> {
         let count = self.bins.len();
-        let slopes = 2 * components.len();
-        let mut basis = DMatrix::zeros(2 * count, 2 * slopes);
+        let modes = 2 * components.len();
+        let slopes = modes + 2 * self.smooth;
+        let mut basis = DMatrix::zeros(2 * count, slopes + modes);
+        let (first, last) = (self.bins[0] as f64, self.bins[count - 1] as f64);
+        for power in 0..self.smooth {
+            for (row, (bin, weight)) in self.bins.iter().zip(&self.weights).enumerate() {
+                let place = if last > first { 2.0 * (*bin as f64 - first) / (last - first) - 1.0 } else { 0.0 };
+                let value = weight * place.powi(power as i32);
+                basis[(row, modes + 2 * power)] = value;
+                basis[(count + row, modes + 2 * power + 1)] = value;
+            }
+        }
         for (c, component) in components.iter().enumerate() {
             let pole = component.pole();
             let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
@@ -253,7 +271,8 @@ impl Band {
     }
 
     fn normal(&self, components: &[Component], places: &[(Option<usize>, usize)], free: usize) -> Option<Normal> {
-        let linear = 2 * components.len();
+        let modes = 2 * components.len();
+        let linear = modes + 2 * self.smooth;
         let mut cached: Option<(usize, DMatrix<f64>, DMatrix<f64>)> = None;
         let mut poles = DMatrix::zeros(free, free);
         let mut gradient = DVector::zeros(free);
@@ -277,7 +296,7 @@ impl Band {
             let solution = factor.solve(&projection.rows(0, linear).into_owned());
             let tap_chi2 = (energy - projection.rows(0, linear).dot(&solution)).max(0.0);
             // Columns of the pole derivatives in terms of the slope basis.
-            let mut mix = DMatrix::zeros(linear, free);
+            let mut mix = DMatrix::zeros(modes, free);
             for (c, (decay, turn)) in places.iter().enumerate() {
                 let (u, v) = (solution[2 * c], solution[2 * c + 1]);
                 if let Some(decay) = decay {
@@ -287,11 +306,11 @@ impl Band {
                 mix[(2 * c, *turn)] = -v;
                 mix[(2 * c + 1, *turn)] = u;
             }
-            let slopes = gram.view((linear, linear), (linear, linear));
-            let cross = gram.view((0, linear), (linear, linear));
+            let slopes = gram.view((linear, linear), (modes, modes));
+            let cross = gram.view((0, linear), (linear, modes));
             let crossed = cross * &mix;
             let reduced = mix.transpose() * slopes * &mix - crossed.transpose() * factor.solve(&crossed);
-            let residual = projection.rows(linear, linear) - cross.transpose() * &solution;
+            let residual = projection.rows(linear, modes) - cross.transpose() * &solution;
             let pull = mix.transpose() * residual;
             poles += &reduced;
             gradient += &pull;
@@ -372,7 +391,7 @@ impl Band {
             component.amplitudes = normal.amplitudes.iter().map(|tap| tap[c] * to_origin).collect();
         }
         let covariance = normal.poles.clone().try_inverse()?;
-        let linear = 2.0 * components.len() as f64;
+        let linear = 2.0 * (components.len() + self.smooth) as f64;
         let freedom = self.data_freedom() - linear * self.taps.len() as f64 - free as f64;
         Some(Fit { components, covariance, places, chi2: normal.chi2, freedom, per_tap_poles: normal.per_tap_poles })
     }

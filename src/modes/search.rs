@@ -37,6 +37,8 @@ pub(super) struct Search<'a> {
     pub rate_hz: f64,
     /// Whether `density` is the room's, read in the quiet before the taps, or a guess from the taps themselves.
     pub noise_known: bool,
+    /// Smooth terms fitted along in each tap; none while searching.
+    pub smooth: usize,
     pub components: Vec<Component>,
     /// How many components were known when each was last fitted.
     known_at: Vec<usize>,
@@ -64,6 +66,7 @@ impl<'a> Search<'a> {
             density,
             rate_hz,
             noise_known,
+            smooth: 0,
             components: Vec::new(),
             known_at: Vec::new(),
             inverse_density,
@@ -131,6 +134,7 @@ impl<'a> Search<'a> {
     /// The same on given bins.
     pub(super) fn band_of(&self, bins: Vec<usize>, scale: usize, start: isize, fixed: &[&Component]) -> Band {
         Band::new(&self.scales[scale], self.rings, bins, fixed, start, self.density, self.rate_hz)
+            .with_smooth_terms(self.smooth)
     }
 
     fn apply(&mut self, component: &Component, sign: f64) {
