@@ -23,6 +23,14 @@ pub(super) struct Cluster {
     pub start_shift: Vec<[f64; 2]>,
 }
 
+impl Cluster {
+    /// A fit from the origin of the transforms, as it is.
+    fn at_origin(fit: Fit, scale: usize) -> Self {
+        let from_origin = fit.components.clone();
+        Self { from_origin, fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() }
+    }
+}
+
 /// Starts of the fit that are tried, relative to the origin (s): the first is the earliest sample after the strike.
 const STARTS_S: [f64; 10] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3, 62.5e-3, 125e-3, 250e-3];
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
@@ -236,15 +244,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let samples = |i: usize| (STARTS_S[i] * rate_hz).round() as isize;
     let decays = || fit.components.iter().filter(|c| !c.steady).map(|c| c.decay);
     if decays().count() == 0 {
-        return Cluster {
-            from_origin: fit.components.clone(),
-            fit,
-            scale,
-            start: 0,
-            disturbed: false,
-            echo: false,
-            start_shift: Vec::new(),
-        };
+        return Cluster::at_origin(fit, scale);
     }
     let slowest = decays().fold(f64::INFINITY, f64::min);
     let affordable = |i: usize| samples(i) as f64 * slowest < MOST_LOST_NEPERS;
@@ -252,15 +252,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     let bins = search.bins(&fit.components.iter().collect::<Vec<_>>(), scale);
     let run = |i: usize, from: &Fit| search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8);
     let Some(fit) = run(2, &fit) else {
-        return Cluster {
-            from_origin: fit.components.clone(),
-            fit,
-            scale,
-            start: 0,
-            disturbed: false,
-            echo: false,
-            start_shift: Vec::new(),
-        };
+        return Cluster::at_origin(fit, scale);
     };
     if !search.noise_known {
         return least_uncertain_start(search, fit, scale, &run);

@@ -7,8 +7,6 @@ use super::envelope::Envelope;
 pub enum ModeReason {
     /// Only one tap could be used, so nothing confirms the mode.
     SingleTap,
-    /// Two modes too close to part: they beat.
-    BeatingUnresolved,
     /// It decays fast at first and slowly later (or has an echo behind it); factor between the slopes.
     TwoSlopes { ratio: f64 },
     /// Its level bends down at the end: a fade, a gate or automatic gain.
@@ -36,7 +34,6 @@ impl ModeReason {
     pub fn code(&self) -> &'static str {
         match self {
             Self::SingleTap => "single_tap",
-            Self::BeatingUnresolved => "beating_unresolved",
             Self::TwoSlopes { .. } => "two_slopes",
             Self::BendsDown => "bends_down",
             Self::FewDecibels { .. } => "few_decibels",
@@ -54,13 +51,13 @@ impl ModeReason {
     pub fn sentence(&self) -> String {
         match self {
             Self::SingleTap => "heard in one tap only: tap again to confirm it".into(),
-            Self::BeatingUnresolved => "beating, unresolved: two modes too close to part; read as one".into(),
             Self::TwoSlopes { ratio } => format!(
                 "decays in two slopes ({ratio:.1} times apart): an echo, the stand, or a second mode in it; the damping \
                  is uncertain by that"
             ),
             Self::BendsDown => {
-                "bends down at the end: a fade, noise gate or automatic gain; only the straight part is used".into()
+                "bends down towards its end: a fade, noise gate or automatic gain; its damping is uncertain by that"
+                    .into()
             }
             Self::FewDecibels { decibels } => format!("only {decibels:.0} dB of decay can be seen over the noise"),
             Self::RecordTooShort { decibels } => {

@@ -26,8 +26,6 @@ pub enum TapReason {
     NoRingDown,
     /// It swells too slowly for a strike.
     SlowRise,
-    /// The decay is held up, cut off or bent in a way no part can: automatic gain, a noise gate or a fade.
-    GainSuspected,
     /// It does not decay together with the other taps of the take.
     UnlikeOthers,
 }
@@ -42,7 +40,6 @@ impl TapReason {
             Self::TooWeak { .. } => "too_weak",
             Self::NoRingDown => "no_ring_down",
             Self::SlowRise => "slow_rise",
-            Self::GainSuspected => "gain_suspected",
             Self::UnlikeOthers => "unlike_others",
         }
     }
@@ -69,9 +66,6 @@ impl TapReason {
                 "a knock without a ring-down: hold the part at its still lines so that it can ring".to_owned()
             }
             Self::SlowRise => "swells too slowly for a strike: speech, a rustle or something moved".to_owned(),
-            Self::GainSuspected => "the decay bends against physics: switch off automatic gain, noise suppression and \
-                                    fades"
-                .to_owned(),
             Self::UnlikeOthers => {
                 "does not ring like the other taps of this take: held differently, or a second strike in it".to_owned()
             }
