@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode};
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise};
-use ringwright::sound::{OpenOptions, Recording, find_taps};
+use ringwright::sound::{OpenOptions, Recording, TapReason, find_taps};
 
 const RATE: f64 = 16_000.0;
 const SEEDS: [u64; 3] = [3, 14, 159];
@@ -302,4 +302,45 @@ fn speech_like_bursts_have_no_modes() {
         }
         sound
     });
+}
+
+/// A gain that closes behind each strike bends every mode down together: no damping may be read off it.
+#[test]
+fn a_gain_that_closes_is_suspected_or_kept_out() {
+    let mut suspected = 0;
+    let cases = [0.06, 0.08, 0.12]
+        .into_iter()
+        .flat_map(|c| SEEDS.map(|s| (c, s)))
+        .flat_map(|(c, s)| [(c, s, true), (c, s, false)]);
+    for (closes_s, seed, room_too) in cases {
+        // Either the room's noise goes through the gain as well, or it is the recorder's own behind it.
+        let made = TakeSpec { noise_sigma: if room_too { NOISE } else { 1e-9 }, ..take(seed) }.make();
+        let mut samples = made.samples.clone();
+        for &onset in &made.onsets {
+            for (n, s) in samples[onset..].iter_mut().take((0.7 * RATE) as usize).enumerate() {
+                // It closes behind the strike and opens again, slowly enough to be no strike, before the next.
+                let closing = (-(n as f64 / RATE / closes_s).powi(2)).exp();
+                let opening = (10.0 * (n as f64 / RATE - 0.7)).exp();
+                *s *= closing.max(opening) as f32;
+            }
+        }
+        if !room_too {
+            let own = noise(NoiseColour::White, NOISE, samples.len(), RATE, &mut ChaCha8Rng::seed_from_u64(seed));
+            samples.iter_mut().zip(own).for_each(|(s, n)| *s += n as f32);
+        }
+        let mut recording = Recording::from_samples(samples, RATE).expect("the samples are sound");
+        let found = find_taps(&mut recording).expect("memory can be read");
+        let estimate = Estimator::default()
+            .estimate(&mut recording, &found, &EstimateOptions::default())
+            .expect("memory can be read");
+        for mode in &estimate.modes {
+            let truth = take(seed).modes.into_iter().find(|t| (t.frequency_hz - mode.frequency_hz).abs() < 5.0);
+            let told = mode.reasons.iter().any(|r| r.is_doubt()) || estimate.notes.iter().any(|n| n.contains("gain"));
+            let right =
+                truth.is_some_and(|t| (t.damping_ratio - mode.damping_ratio).abs() < 3.0 * mode.damping_ratio_u);
+            assert!(right || told, "closing in {closes_s} s, seed {seed}: {}", self::told(&estimate.modes));
+        }
+        suspected += estimate.taps.iter().filter(|t| t.reasons.contains(&TapReason::GainSuspected)).count();
+    }
+    assert!(suspected > 0, "no gain was suspected");
 }

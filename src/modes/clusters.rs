@@ -33,6 +33,10 @@ impl Cluster {
 
 /// Starts of the fit that are tried, relative to the origin (s): the first is the earliest sample after the strike.
 const STARTS_S: [f64; 10] = [-1.5e-3, -1.2e-3, 0.0, 2.5e-3, 6.5e-3, 14.5e-3, 30.5e-3, 62.5e-3, 125e-3, 250e-3];
+/// Where the first of them lies that is tried: at the origin; later in a crowded take, whose unseen weak modes are mostly
+/// high and fast and must have died away first.
+const FIRST_START: usize = 2;
+const FIRST_START_CROWDED: usize = 4;
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
@@ -251,13 +255,22 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     // The same bins for all starts, so that their residuals can be compared.
     let bins = search.bins(&fit.components.iter().collect::<Vec<_>>(), scale);
     let run = |i: usize, from: &Fit| search.band_of(bins.clone(), scale, samples(i), others).fit(&from.components, 8);
-    let Some(fit) = run(2, &fit) else {
+    let Some(fit) = run(FIRST_START, &fit) else {
         return Cluster::at_origin(fit, scale);
     };
     if !search.noise_known {
         return least_uncertain_start(search, fit, scale, &run);
     }
-    let mut current = 2;
+    let mut current = FIRST_START;
+    let from_origin = fit.components.clone();
+    let mut fit = fit;
+    if search.crowded
+        && affordable(FIRST_START_CROWDED)
+        && let Some(later) = run(FIRST_START_CROWDED, &fit)
+    {
+        current = FIRST_START_CROWDED;
+        fit = later;
+    }
     let mut fits: Vec<Option<Fit>> = vec![None; STARTS_S.len()];
     fits[current] = Some(fit.clone());
     let mut disturbed = false;
@@ -277,7 +290,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         disturbed = true;
     }
     // Earlier as long as nothing speaks against it.
-    while current > 0 && !disturbed {
+    while current > 0 && !disturbed && !search.crowded {
         let Some(now) = fits[current].clone() else { break };
         let Some(earlier) = run(current - 1, &now) else { break };
         if !agree(&earlier, &now) {
@@ -286,7 +299,6 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         current -= 1;
         fits[current] = Some(earlier);
     }
-    let from_origin = fit.components.clone();
     let chosen = fits[current].take().unwrap_or(fit);
     Cluster { fit: chosen, from_origin, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
 }

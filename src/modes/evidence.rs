@@ -5,6 +5,7 @@
 use realfft::num_complex::Complex64;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
 
+use super::bend::{BEND, bends_at_first, flatter_at_first};
 use super::clusters::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
@@ -28,10 +29,8 @@ const LEAST_DECAY_DB: f64 = 1.5;
 const MISFIT_PUSH: f64 = 2.0;
 /// The least share of the energy that a heard echo may hide within the fit itself.
 const ECHO_SHARE: f64 = 0.02;
-/// Decibels of straight decay that must lie before a fade.
-const LEAST_STRAIGHT_DB: f64 = 10.0;
-/// Halves of a decay that differ by this factor in slope bend.
-const BEND: f64 = 1.25;
+/// Taps whose poles spread by more than this share of the half bandwidth (and of what the noise explains) strike two modes.
+const BEATS: f64 = 0.015;
 
 fn density(group: &Group<'_>, component: &Component) -> f64 {
     group.search.density.at(component.frequency_hz(group.search.rate_hz))
@@ -130,64 +129,6 @@ fn second_strike(group: &Group<'_>, tap: usize) -> Option<f64> {
         })
         .max_by(|a, b| a.1.total_cmp(&b.1))?;
     (jump > SECOND_STRIKE).then(|| (at * window) as f64 / rate_hz + group.origin_s)
-}
-
-/// Time after the strike (s) from which the strongest modes all fall faster than before: a fade, a gate or a gain.
-pub(super) fn fade(group: &Group<'_>, envelopes: &[Vec<Envelope>]) -> Option<f64> {
-    let taps = group.search.rings.len();
-    let mut strong: Vec<(f64, &Envelope, &Component)> = Vec::new();
-    for (cluster, envelopes) in group.clusters.iter().zip(envelopes) {
-        for (component, envelope) in cluster.fit.components.iter().zip(envelopes) {
-            if !component.steady && envelope.slope_db_per_s.is_finite() {
-                let total: f64 = (0..taps).map(|t| group.search.energy(component, t)).sum();
-                strong.push((total, envelope, component));
-            }
-        }
-    }
-    strong.sort_by(|a, b| b.0.total_cmp(&a.0));
-    strong.truncate(3);
-    let bends = |e: &Envelope| {
-        let [(early, early_u), (late, late_u)] = e.halves;
-        late < BEND * early && (late - early).abs() > 5.0 * early_u.hypot(late_u)
-    };
-    let bending = strong.iter().filter(|(_, e, _)| bends(e)).count();
-    if bending == 0 || 2 * bending < strong.len() {
-        return None;
-    }
-    // Enough of the decay must lie before the bend to be worth measuring.
-    let worth = |e: &Envelope, end: f64| (end - e.used_s.0) * -e.halves[0].0 > LEAST_STRAIGHT_DB;
-    strong
-        .iter()
-        .filter(|(_, e, _)| bends(e))
-        .filter_map(|(_, e, _)| straight_until(e).filter(|end| worth(e, *end)))
-        .reduce(f64::min)
-}
-
-/// The longest stretch from the start over which both halves of an envelope have the same slope; its end (s).
-fn straight_until(envelope: &Envelope) -> Option<f64> {
-    let (from, to) = envelope.used_s;
-    let slope = |a: f64, b: f64| {
-        let points: Vec<(f64, f64)> = envelope
-            .time_s
-            .iter()
-            .zip(&envelope.level_db)
-            .filter(|(t, _)| **t >= a && **t <= b)
-            .map(|(t, l)| (*t, *l))
-            .collect();
-        let n = points.len() as f64;
-        let (mt, ml) = (points.iter().map(|p| p.0).sum::<f64>() / n, points.iter().map(|p| p.1).sum::<f64>() / n);
-        let covariance: f64 = points.iter().map(|(t, l)| (t - mt) * (l - ml)).sum();
-        covariance / points.iter().map(|(t, _)| (t - mt).powi(2)).sum::<f64>()
-    };
-    for tenth in (2..=9).rev() {
-        let end = from + (to - from) * f64::from(tenth) / 10.0;
-        let middle = 0.5 * (from + end);
-        let (early, late) = (slope(from, middle), slope(middle, end));
-        if (late / early - 1.0).abs() < 0.1 {
-            return Some(end);
-        }
-    }
-    Some(from + 0.2 * (to - from))
 }
 
 /// Judges every component: a mode with its uncertainty and doubts, or left out with the reason.
@@ -293,11 +234,22 @@ fn judge_one(
     }
     let opinions = cluster.fit.tap_opinions(index);
     let scatter = scatter_factors(&opinions, noise.variance);
-    if scatter.iter().any(|s| *s > 1.0) {
-        reasons.push(ModeReason::TapsDiffer);
-    }
     for (factor, scatter) in scale.iter_mut().zip(scatter) {
         *factor = factor.max(noise.variance * scatter);
+    }
+    // Two modes in one are struck in another mixture by each tap: the poles of the taps move between the two, and their
+    // mean comes no nearer to either by tapping more often. So their spread counts, not the error of their mean.
+    let told = opinions.iter().flatten().count() as f64;
+    let spread = (0..2)
+        .filter(|axis| scatter[*axis] > 1.0)
+        .map(|axis| covariance[axis][axis] * noise.variance * scatter[axis] * told)
+        .fold(0.0, f64::max)
+        .sqrt();
+    let beats = spread > BEATS * component.decay;
+    if beats {
+        reasons.push(ModeReason::BeatingUnresolved);
+    } else if scatter.iter().any(|s| *s > 1.0) {
+        reasons.push(ModeReason::TapsDiffer);
     }
     let mut variance = [covariance[0][0] * scale[0], covariance[1][1] * scale[1]];
     if component.decay < 3.0 * variance[0].sqrt() {
@@ -309,6 +261,10 @@ fn judge_one(
         return Err("it is as loud at the end as at the beginning");
     }
     let cross = covariance[0][1] * (scale[0] * scale[1]).sqrt();
+    if beats {
+        // The second mode may lie off in frequency, in damping or in both.
+        variance.iter_mut().for_each(|v| *v = v.max(spread * spread));
+    }
 
     if noise.misfit {
         if cluster.echo {
@@ -327,6 +283,13 @@ fn judge_one(
         // A few milliseconds of a long ring are not worth a word.
         if after_s * rate_hz * component.decay > 0.1 {
             reasons.push(ModeReason::StartDisturbed { after_s });
+        }
+        let bends = bends_at_first(cluster, index);
+        if bends {
+            reasons.push(ModeReason::BendsDown);
+        }
+        if bends || !search.noise_known {
+            variance[0] += flatter_at_first(cluster, index).map_or(0.0, |by| by * by);
         }
         if let Some(shift) = cluster.start_shift.get(index) {
             variance[0] += shift[0] * shift[0];
@@ -450,7 +413,7 @@ fn doubt_from_envelope(
         let ratio = if late < 0.0 { (early / late).min(99.0) } else { 99.0 };
         reasons.push(ModeReason::TwoSlopes { ratio });
         *variance += (per_sample(early) - component.decay).powi(2);
-    } else if bends && late < early * BEND {
+    } else if bends && late < early * BEND && !reasons.contains(&ModeReason::BendsDown) {
         reasons.push(ModeReason::BendsDown);
         *variance += (per_sample(early) - component.decay).powi(2);
     }

@@ -4,6 +4,7 @@
 //! all modes jointly over all taps by maximum likelihood, check the evidence for each, and give its uncertainty.
 //! This room knows samples and taps; it knows nothing of files, parts or pictures.
 
+mod bend;
 mod clusters;
 mod component;
 mod density;

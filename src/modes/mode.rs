@@ -19,6 +19,8 @@ pub enum ModeReason {
     EnvelopeDisagrees { by: f64 },
     /// The taps differ from each other by more than the noise explains.
     TapsDiffer,
+    /// Two or more modes closer than their bandwidths, which this take does not resolve.
+    BeatingUnresolved,
     /// The fit leaves this share of the mode's energy unexplained, more than the noise is.
     PoorFit { share: f64 },
     /// The first milliseconds differ from the rest, so the fit starts late.
@@ -40,6 +42,7 @@ impl ModeReason {
             Self::RecordTooShort { .. } => "record_too_short",
             Self::EnvelopeDisagrees { .. } => "envelope_disagrees",
             Self::TapsDiffer => "taps_differ",
+            Self::BeatingUnresolved => "beating_unresolved",
             Self::PoorFit { .. } => "poor_fit",
             Self::StartDisturbed { .. } => "start_disturbed",
             Self::RoomEcho { .. } => "room_echo",
@@ -68,6 +71,11 @@ impl ModeReason {
             }
             Self::TapsDiffer => {
                 "the taps differ by more than the noise explains; the interval is from their scatter".into()
+            }
+            Self::BeatingUnresolved => {
+                "beating, unresolved: two modes lie so close that they read as one, each tap strikes another mixture; \
+                 the interval is from the spread of the taps"
+                    .into()
             }
             Self::PoorFit { share } => format!(
                 "not a clean exponential: {} % of its energy does not fit; the interval is widened",

@@ -24,6 +24,8 @@ const HEARD: f64 = 12.0;
 const MOST_TAPS: f64 = 0.6;
 const MOST_COMPONENTS: usize = 60;
 const MOST_ROUNDS: usize = 400;
+/// Smooth terms in each tap and band of a crowded take: they stand for the skirts of modes that are not seen.
+const SMOOTH_TERMS: usize = 2;
 /// Above this damping a hump is a thud, not a mode.
 pub(super) const MOST_DAMPING: f64 = 0.15;
 /// Most components fitted together.
@@ -37,8 +39,8 @@ pub(super) struct Search<'a> {
     pub rate_hz: f64,
     /// Whether `density` is the room's, read in the quiet before the taps, or a guess from the taps themselves.
     pub noise_known: bool,
-    /// Smooth terms fitted along in each tap; none while searching.
-    pub smooth: usize,
+    /// Whether so many modes were found that weaker ones hide between them.
+    pub crowded: bool,
     pub components: Vec<Component>,
     /// How many components were known when each was last fitted.
     known_at: Vec<usize>,
@@ -66,7 +68,7 @@ impl<'a> Search<'a> {
             density,
             rate_hz,
             noise_known,
-            smooth: 0,
+            crowded: false,
             components: Vec::new(),
             known_at: Vec::new(),
             inverse_density,
@@ -134,7 +136,7 @@ impl<'a> Search<'a> {
     /// The same on given bins.
     pub(super) fn band_of(&self, bins: Vec<usize>, scale: usize, start: isize, fixed: &[&Component]) -> Band {
         Band::new(&self.scales[scale], self.rings, bins, fixed, start, self.density, self.rate_hz)
-            .with_smooth_terms(self.smooth)
+            .with_smooth_terms(if self.crowded { SMOOTH_TERMS } else { 0 })
     }
 
     fn apply(&mut self, component: &Component, sign: f64) {

@@ -26,6 +26,8 @@ pub enum TapReason {
     NoRingDown,
     /// It swells too slowly for a strike.
     SlowRise,
+    /// Its modes bend down together from the start, as automatic gain or a gate makes them and no part does.
+    GainSuspected,
     /// It does not decay together with the other taps of the take.
     UnlikeOthers,
 }
@@ -40,6 +42,7 @@ impl TapReason {
             Self::TooWeak { .. } => "too_weak",
             Self::NoRingDown => "no_ring_down",
             Self::SlowRise => "slow_rise",
+            Self::GainSuspected => "gain_suspected",
             Self::UnlikeOthers => "unlike_others",
         }
     }
@@ -66,6 +69,11 @@ impl TapReason {
                 "a knock without a ring-down: hold the part at its still lines so that it can ring".to_owned()
             }
             Self::SlowRise => "swells too slowly for a strike: speech, a rustle or something moved".to_owned(),
+            Self::GainSuspected => {
+                "automatic gain or a noise gate suspected: all modes die away faster and faster, as no part does; switch \
+                 the recorder's gain control and noise suppression off"
+                    .to_owned()
+            }
             Self::UnlikeOthers => {
                 "does not ring like the other taps of this take: held differently, or a second strike in it".to_owned()
             }
