@@ -8,8 +8,9 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use rayon::prelude::*;
 use ringwright::modes::{COVERAGE_95, EstimateOptions, Estimator};
-use ringwright::simulate::{Echo, Mishap, NoiseColour, Strip, TakeSpec, TrueMode, cramer_rao};
+use ringwright::simulate::{Blank, Echo, Mishap, NoiseColour, TakeSpec, TrueMode, cramer_rao};
 use ringwright::sound::{Recording, find_taps};
+use ringwright::stiffness::{Constants, Size};
 
 struct Dice(ChaCha8Rng);
 
@@ -117,18 +118,27 @@ const FAMILIES: &[Family] = &[
     ("side blank, 20 to 40 modes", blank),
 ];
 
-/// A flat side blank: every bending and torsion mode from 60 to 1200 Hz, the weakest far below the strongest ones' skirts.
+/// A flat side blank: every mode of the free orthotropic plate from 60 to 1200 Hz, the weakest far below the strongest ones' skirts.
 fn blank(d: &mut Dice) -> TakeSpec {
-    let strip = Strip {
-        length_m: d.uniform(0.7, 0.9),
-        width_m: d.uniform(0.09, 0.14),
-        thickness_m: d.uniform(2.0e-3, 3.0e-3),
-        density_kg_m3: d.uniform(450.0, 850.0),
-        modulus_pa: d.uniform(9e9, 15e9),
-        shear_modulus_pa: d.uniform(0.7e9, 1.5e9),
+    let (length_m, width_m, thickness_m) = (d.uniform(0.7, 0.9), d.uniform(0.09, 0.14), d.uniform(2.0e-3, 3.0e-3));
+    let along_pa = d.uniform(9e9, 15e9);
+    let blank = Blank {
+        size: Size {
+            length_m,
+            width_m,
+            thickness_m,
+            mass_kg: d.uniform(450.0, 850.0) * length_m * width_m * thickness_m,
+        },
+        constants: Constants {
+            along_pa,
+            across_pa: along_pa * d.log(0.05, 0.16),
+            shear_pa: along_pa * d.log(0.06, 0.13),
+            poisson: d.uniform(0.3, 0.5),
+        },
+        damping: [d.log(0.003, 0.008), d.log(0.008, 0.015), d.log(0.005, 0.012)],
     };
     TakeSpec {
-        modes: strip.modes(d.log(0.003, 0.008), d.log(0.005, 0.012), 0.25),
+        modes: blank.sound((0.06, 0.12), (0.3, 0.35), 0.06),
         contact_s: 1.5e-3,
         interval_s: 1.3,
         after_last_s: 1.3,

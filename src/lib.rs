@@ -3,11 +3,13 @@
 //! Data flows one way; every value that crosses from room to room is a plain struct:
 //!
 //! ```text
-//! sound  ->  taps  ->  modes  ->  report
+//! sound  ->  taps  ->  modes  ->  stiffness, loss  ->  report
+//!                       part  --^
 //! ```
 //!
 //! [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies and dampings by maximum
-//! likelihood over all taps, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with
+//! likelihood over all taps, [`part`] describes what was tapped, [`stiffness`] and [`loss`] make moduli, effective stiffness,
+//! mobility and power of the modes, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with
 //! known truth, and [`commands`] are the thin command line.
 //!
 //! # Example
@@ -31,7 +33,10 @@
 #![warn(clippy::print_stdout, clippy::print_stderr)]
 
 pub mod commands;
+pub mod loss;
 pub mod modes;
+pub mod part;
 pub mod report;
 pub mod simulate;
 pub mod sound;
+pub mod stiffness;

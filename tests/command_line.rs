@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use proptest::prelude::*;
-use ringwright::report::{Document, ModeEntry, RecordingEntry, SCHEMA_NAME, WIDTH, to_text};
+use ringwright::report::{Detail, Document, ModeEntry, RecordingEntry, SCHEMA_NAME, WIDTH, to_text};
 use tempfile::TempDir;
 
 /// What the program did.
@@ -172,6 +172,10 @@ proptest! {
         let (fu, zu) = (f * 10f64.powf(u_f), z * 10f64.powf(u_z));
         let ring = 1000f64.ln() / (z * std::f64::consts::TAU * f);
         let mode = ModeEntry {
+            energy_lost_per_cycle: 0.1,
+            energy_lost_per_cycle_u: 0.001,
+            name: Some("crosswise 10+10".into()),
+            expected_hz: None,
             frequency_hz: f, frequency_hz_u: fu, frequency_hz_95: [f - 2.0 * fu, f + 2.0 * fu],
             damping_ratio: z, damping_ratio_u: zu, damping_ratio_95: [z - 2.0 * zu, z + 2.0 * zu],
             loss_factor: 2.0 * z, loss_factor_u: 2.0 * zu, q: 0.5 / z, q_u: 0.5 / z * zu / z,
@@ -180,7 +184,7 @@ proptest! {
             reasons: vec![], explanations: (0..doubts).map(|d| format!("doubt number {d} of this mode, in some words")).collect(),
         };
         let entry = RecordingEntry { file: "take.wav".into(), modes: vec![mode], ..RecordingEntry::default() };
-        let text = to_text(&Document::new(vec![entry]), true);
+        let text = to_text(&Document::new(vec![entry]), Detail { verbose: true, explain: true });
         prop_assert!(too_wide(&text).is_none(), "too wide: {:?}\n{text}", too_wide(&text));
     }
 }
@@ -194,7 +198,7 @@ fn many_doubts_have_marks_of_their_own() {
     let modes = &mut document.recordings[0].modes;
     let first = modes[0].clone();
     *modes = (0..30).map(|n| ModeEntry { explanations: vec![format!("doubt no {n}")], ..first.clone() }).collect();
-    let text = to_text(&document, false);
+    let text = to_text(&document, Detail::default());
     let mut marks: Vec<&str> =
         text.lines().filter(|l| l.contains("doubt no")).filter_map(|l| l.split_whitespace().next()).collect();
     marks.sort_unstable();

@@ -9,10 +9,12 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
+use super::assess::{PartArguments, assess, stations};
 use super::inputs::{Input, gather};
 use super::{Outcome, print, tell};
 use crate::modes::{Estimate, EstimateOptions, Estimator};
-use crate::report::{Document, PageInput, RecordingEntry, page_png, save, to_csv, to_text};
+use crate::part::PartDescription;
+use crate::report::{Detail, Document, PageInput, RecordingEntry, page_png, save, to_csv, to_text};
 use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
 
 #[derive(Debug, Args)]
@@ -21,6 +23,10 @@ use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason,
   ringwright measure recordings/ --pages reports/          a picture page for every take
   ringwright measure recordings/ --format csv --out modes.csv
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
+  ringwright measure left.wav --length \"800 mm\" --width \"120 mm\" --thickness \"2.21 2.26 2.24 mm\" --mass \"132 g\"
+  ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss; what each figure means
+  ringwright measure rim/waist rim/waist+5g rim/waist+10g   effective stiffness from stuck-on masses
+
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
 Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage, or the report could not be saved.")]
@@ -39,6 +45,8 @@ pub struct Arguments {
     /// Highest frequency to search (Hz)
     #[arg(long, value_name = "HZ", default_value_t = 16_000.0)]
     to: f64,
+    #[command(flatten)]
+    part: PartArguments,
 }
 
 /// What to do with the results.
@@ -68,6 +76,9 @@ pub struct ReportArguments {
     /// Show no progress bar
     #[arg(long)]
     no_progress: bool,
+    /// Say in a plain sentence what each figure about the part means and what moves it
+    #[arg(long)]
+    explain: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -89,6 +100,7 @@ impl ReportArguments {
             quiet: false,
             verbose: false,
             no_progress: false,
+            explain: false,
         }
     }
 }
@@ -101,15 +113,18 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let plan = Plan {
         open: OpenOptions { channel, ..OpenOptions::default() },
         estimate: EstimateOptions { range_hz: (arguments.from, arguments.to) },
+        part: arguments.part.read()?,
     };
     measure(&arguments.paths, &plan, &arguments.report)
 }
 
 /// How every file is to be read.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Plan {
     pub open: OpenOptions,
     pub estimate: EstimateOptions,
+    /// The part that was tapped, if it was described.
+    pub part: Option<PartDescription>,
 }
 
 /// Measures all files under some paths and reports.
@@ -136,9 +151,10 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         })
         .collect();
     progress.finish_and_clear();
-    let document = Document::new(entries);
+    let mut document = Document::new(entries);
+    document.stations = stations(&inputs, &document.recordings, plan.part.as_ref());
     let text = match report.format {
-        Format::Text => to_text(&document, report.verbose),
+        Format::Text => to_text(&document, Detail { verbose: report.verbose, explain: report.explain }),
         Format::Json => document.to_json(),
         Format::Csv => to_csv(&document),
     };
@@ -207,7 +223,10 @@ fn one(
         Err(error) => return failed(error),
     };
     let error = nothing_found(&found, &mut estimate);
-    let entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
+    let mut entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
+    if let Some(part) = &plan.part {
+        assess(part, &estimate.modes, &mut entry);
+    }
     if let Some(page) = page {
         let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
             let input =

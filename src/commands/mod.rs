@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed, a missing file too); 2 wrong usage, or
 //! the report could not be saved.
 
+mod assess;
 mod demo;
 mod inputs;
 mod measure;

@@ -3,14 +3,14 @@
 //! A mode must begin with the tap, decay, and come back in the next accepted tap.
 
 use realfft::num_complex::Complex64;
-use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor, StudentsT};
+use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor};
 
 use super::bend::{BEND, bends_at_first, flatter_at_first};
 use super::clusters::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
 use super::estimate::Group;
-use super::mode::{COVERAGE_95, Mode, ModeReason};
+use super::mode::{Mode, ModeReason, student_factor};
 use super::search::MOST_DAMPING;
 use crate::sound::TapReason;
 
@@ -226,7 +226,7 @@ fn judge_one(
     }
 
     let covariance = cluster.fit.pole_covariance(index);
-    let student = StudentsT::new(0.0, 1.0, noise.freedom).map_or(COVERAGE_95, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+    let student = student_factor(noise.freedom);
     let mut scale = [noise.variance * student * student; 2];
     let mut reasons = Vec::new();
     if taps == 1 {
@@ -391,7 +391,7 @@ fn scatter_factors(opinions: &[Option<[(f64, f64); 2]>], noise: f64) -> [f64; 2]
         let chi2: f64 = told.iter().map(|(d, v)| (d - mean).powi(2) / (v * noise)).sum();
         let limit = ChiSquared::new(freedom).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
         if chi2 > limit {
-            let student = StudentsT::new(0.0, 1.0, freedom).map_or(12.7, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+            let student = student_factor(freedom);
             *factor = chi2 / freedom * student * student;
         }
     }

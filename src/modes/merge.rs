@@ -1,7 +1,7 @@
 //! Joining the results of groups of taps of one long recording.
 
-use super::mode::{COVERAGE_95, Mode, ModeReason};
-use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
+use super::mode::{Mode, ModeReason, student_factor};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// One list of modes from several groups (modes, number of taps): inverse-variance means of what at least half of the
 /// groups found; where the groups scatter more than their uncertainties allow, the scatter counts.
@@ -41,7 +41,7 @@ fn mean(same: &[Mode]) -> Mode {
         let chi2: f64 = same.iter().map(|m| ((value(m).0 - mean) / value(m).1).powi(2)).sum();
         let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(0.99));
         let differ = freedom > 0.0 && chi2 > limit;
-        let student = StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(12.7, |t| t.inverse_cdf(0.975)) / COVERAGE_95;
+        let student = student_factor(freedom);
         let factor = if differ { (chi2 / freedom).sqrt() * student } else { 1.0 };
         (mean, weights.powf(-0.5) * factor, differ)
     };

@@ -19,4 +19,4 @@ mod spectra;
 
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};
-pub use mode::{COVERAGE_95, Mode, ModeReason};
+pub use mode::{COVERAGE_95, Mode, ModeReason, student_factor};

@@ -1,5 +1,7 @@
 //! A mode as it is reported, and what may make it doubtful.
 
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
 use super::envelope::Envelope;
 
 /// Why a mode, or its damping, is to be taken with care. Each has a stable short code and a plain sentence.
@@ -125,6 +127,12 @@ pub struct Mode {
 /// How many standard uncertainties make a 95 % interval. Small numbers of taps are already allowed for in the standard
 /// uncertainties (scaled by Student's t), so this is the normal quantile.
 pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
+
+/// How much wider than the normal one Student's t makes a 95 % interval of so many degrees of freedom.
+pub fn student_factor(freedom: f64) -> f64 {
+    // Below one degree of freedom nothing is told; one is the widest that has an interval (12.7).
+    StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(f64::INFINITY, |t| t.inverse_cdf(0.975)) / COVERAGE_95
+}
 
 impl Mode {
     /// Loss factor eta = 2 zeta (no unit).

@@ -2,7 +2,7 @@
 
 use super::document::Document;
 
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 22] = [
     "file",
     "mode",
     "frequency_hz",
@@ -20,6 +20,11 @@ const COLUMNS: [&str; 17] = [
     "taps_used",
     "reasons",
     "error",
+    "energy_lost_per_cycle",
+    "energy_lost_per_cycle_u",
+    "name",
+    "modulus_along_pa",
+    "modulus_along_pa_u",
 ];
 
 /// The document as comma-separated values with a heading.
@@ -30,6 +35,8 @@ pub fn to_csv(document: &Document) -> String {
     row(COLUMNS.iter().map(|c| (*c).to_owned()).collect());
     for recording in &document.recordings {
         let error = recording.error.clone().unwrap_or_default();
+        let quantities = recording.part.iter().flat_map(|p| &p.quantities);
+        let along = quantities.into_iter().find(|q| q.code == "modulus_along_pa");
         if recording.modes.is_empty() {
             let mut cells = vec![String::new(); COLUMNS.len()];
             cells[0] = recording.file.clone();
@@ -55,6 +62,11 @@ pub fn to_csv(document: &Document) -> String {
                 m.taps_used.to_string(),
                 m.reasons.join(" "),
                 error.clone(),
+                m.energy_lost_per_cycle.to_string(),
+                m.energy_lost_per_cycle_u.to_string(),
+                m.name.clone().unwrap_or_default(),
+                along.map_or(String::new(), |q| q.figure.value.to_string()),
+                along.map_or(String::new(), |q| q.figure.u.to_string()),
             ]);
         }
     }

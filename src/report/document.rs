@@ -3,7 +3,10 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::part_entry::{PartEntry, StationEntry};
+use crate::loss::energy_lost_per_cycle;
 use crate::modes::{COVERAGE_95, Estimate, Mode};
+use crate::part::Measured;
 use crate::sound::{NoiseSource, Recording};
 
 /// Name and version of the document's form.
@@ -18,6 +21,9 @@ pub struct Document {
     pub schema: String,
     /// One entry for each file, in the order in which they were given.
     pub recordings: Vec<RecordingEntry>,
+    /// Stations that were tapped with and without added masses.
+    #[serde(default)]
+    pub stations: Vec<StationEntry>,
 }
 
 /// One recording.
@@ -47,6 +53,9 @@ pub struct RecordingEntry {
     pub modes: Vec<ModeEntry>,
     /// Peaks that are not modes, and why.
     pub left_out: Vec<LeftOutEntry>,
+    /// What the part is worth; null if it was not described.
+    #[serde(default)]
+    pub part: Option<PartEntry>,
 }
 
 /// One strike.
@@ -89,6 +98,12 @@ pub struct ModeEntry {
     /// Time for 60 dB of decay (s).
     pub ring_time_s: f64,
     pub ring_time_s_u: f64,
+    /// Share of its energy lost in one cycle, exact (0 to 1).
+    pub energy_lost_per_cycle: f64,
+    pub energy_lost_per_cycle_u: f64,
+    /// Which mode of the part it is ("bending 4"), and where a uniform part would have it (Hz); null if not known.
+    pub name: Option<String>,
+    pub expected_hz: Option<f64>,
     /// Level at the strike relative to the strongest mode (dB).
     pub level_db: f64,
     /// Decibels of its decay seen over the noise.
@@ -119,7 +134,7 @@ fn finite(value: f64) -> Option<f64> {
 
 impl Document {
     pub fn new(recordings: Vec<RecordingEntry>) -> Self {
-        Self { schema: SCHEMA_NAME.to_owned(), recordings }
+        Self { schema: SCHEMA_NAME.to_owned(), recordings, stations: Vec::new() }
     }
 
     /// As indented JSON with a final newline.
@@ -173,6 +188,7 @@ impl RecordingEntry {
                 .iter()
                 .map(|(frequency_hz, why)| LeftOutEntry { frequency_hz: *frequency_hz, reason: (*why).to_owned() })
                 .collect(),
+            part: None,
         }
     }
 }
@@ -196,6 +212,12 @@ impl ModeEntry {
             q_u: mode.q() * relative,
             ring_time_s: mode.ring_time_s(),
             ring_time_s_u: mode.ring_time_s() * relative,
+            energy_lost_per_cycle: energy_lost_per_cycle(mode.damping_ratio),
+            energy_lost_per_cycle_u: Measured::new(mode.damping_ratio, mode.damping_ratio_u, "damping")
+                .map(energy_lost_per_cycle)
+                .u(),
+            name: None,
+            expected_hz: None,
             level_db: mode.level_db,
             decay_seen_db: mode.decay_seen_db,
             // Decay rate from decibels: 20 log10(e) decibels a neper.

@@ -5,11 +5,16 @@ mod document;
 mod figure;
 mod numbers;
 mod page;
+mod part_entry;
+mod part_text;
 mod save;
 mod text;
 
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
 pub use page::{PageInput, page_png, page_svg};
+pub use part_entry::{
+    FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry, strip_mobility,
+};
 pub use save::{SaveError, save};
-pub use text::{WIDTH, to_text};
+pub use text::{Detail, WIDTH, to_text};

@@ -2,16 +2,29 @@
 
 use super::document::{Document, ModeEntry, RecordingEntry};
 use super::numbers::{derived, minus, with_interval};
+use super::part_text;
 use crate::modes::COVERAGE_95;
 
-/// The whole document as text; `verbose` also lists the peaks that are no modes.
-pub fn to_text(document: &Document, verbose: bool) -> String {
+/// How much is said.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Detail {
+    /// Also the peaks that are no modes.
+    pub verbose: bool,
+    /// A plain sentence with every figure about the part.
+    pub explain: bool,
+}
+
+/// The whole document as text.
+pub fn to_text(document: &Document, detail: Detail) -> String {
     let mut out = String::new();
     for recording in &document.recordings {
         if !out.is_empty() {
             out.push('\n');
         }
-        one(&mut out, recording, verbose);
+        one(&mut out, recording, detail);
+    }
+    for station in &document.stations {
+        part_text::station(&mut out, station, detail.explain);
     }
     if document.recordings.iter().any(|r| !r.modes.is_empty()) {
         out.push_str(
@@ -25,7 +38,7 @@ pub fn to_text(document: &Document, verbose: bool) -> String {
 /// Width that the text keeps to.
 pub const WIDTH: usize = 100;
 
-fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
+fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
     let mut head = recording.file.clone();
     if let (Some(rate), Some(duration)) = (recording.sample_rate_hz, recording.duration_s) {
         let used = recording.taps.iter().filter(|t| t.accepted).count();
@@ -47,7 +60,7 @@ fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
         let lines: Vec<String> = recording.steady_lines_hz.iter().map(|f| format!("{f:.1}")).collect();
         wrap(out, "  ", &format!("steady lines that were there before the taps, left out: {} Hz", lines.join(", ")));
     }
-    if verbose {
+    if detail.verbose {
         for left in &recording.left_out {
             wrap(out, "  ", &format!("peak at {:.1} Hz is not counted: {}", left.frequency_hz, left.reason));
         }
@@ -55,10 +68,24 @@ fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
     if recording.modes.is_empty() {
         return;
     }
-    out.push_str(&format!(
-        "\n  {:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {}\n",
-        "no", "frequency, Hz", "damping, %", "loss", "Q", "ring, s", "dB", "taps", "see"
-    ));
+    let named = recording.modes.iter().any(|m| m.name.is_some());
+    out.push_str(
+        &format!(
+            "\n  {:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {:<3} {}\n",
+            "no",
+            "frequency, Hz",
+            "damping, %",
+            "loss",
+            "Q",
+            "ring, s",
+            "dB",
+            "taps",
+            "see",
+            if named { "is" } else { "" }
+        )
+        .trim_end(),
+    );
+    out.push('\n');
     let mut doubts: Vec<(String, Vec<usize>)> = Vec::new();
     for (index, mode) in recording.modes.iter().enumerate() {
         let mut letters = String::new();
@@ -75,6 +102,12 @@ fn one(out: &mut String, recording: &RecordingEntry, verbose: bool) {
     for (place, (sentence, _)) in doubts.iter().enumerate() {
         wrap(out, "    ", &format!("{}  {sentence}", letter(place)));
     }
+    if named {
+        wrap(out, "    ", "is: b bending along, t twist, c crosswise, each with its number; blank: not told");
+    }
+    if let Some(part) = &recording.part {
+        part_text::part(out, part, detail.explain);
+    }
 }
 
 /// A mark of its own for every doubt: a to z, A to Z, then numbers in brackets.
@@ -89,7 +122,7 @@ fn letter(place: usize) -> String {
 fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
     let half = |u: f64| COVERAGE_95 * u;
     format!(
-        "  {number:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {letters}\n",
+        "  {number:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {letters:<3} {}\n",
         with_interval(mode.frequency_hz, half(mode.frequency_hz_u)),
         with_interval(100.0 * mode.damping_ratio, half(100.0 * mode.damping_ratio_u)),
         derived(mode.loss_factor, half(mode.loss_factor_u)),
@@ -97,14 +130,23 @@ fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
         derived(mode.ring_time_s, half(mode.ring_time_s_u)),
         minus(&format!("{:.1}", mode.level_db)),
         mode.taps_used,
+        mode.name.as_deref().map_or(String::new(), short_name),
     )
     .trim_end()
     .to_owned()
         + "\n"
 }
 
+/// "bending 3" as "b3", "twist 2" as "t2", "crosswise 1+0" as "c1+0": what fits the line; the line below the table says so.
+fn short_name(name: &str) -> String {
+    match name.split_once(' ') {
+        Some((family, number)) => format!("{}{number}", &family[..1]),
+        None => name.to_owned(),
+    }
+}
+
 /// Adds a paragraph, broken between words, with a hanging indent.
-fn wrap(out: &mut String, indent: &str, text: &str) {
+pub(super) fn wrap(out: &mut String, indent: &str, text: &str) {
     let mut line = indent.to_owned();
     let mut empty = true;
     for word in text.split(' ') {

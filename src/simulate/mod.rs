@@ -6,9 +6,11 @@
 mod blank;
 mod bound;
 mod noise;
+mod rim;
 mod take;
 
-pub use blank::Strip;
+pub use blank::Blank;
 pub use bound::cramer_rao;
 pub use noise::{NoiseColour, noise};
+pub use rim::Ring;
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};

@@ -1,0 +1,321 @@
+//! A part as its maker describes it, in a file or in a few words.
+
+use std::ops::Range;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use super::measured::{Measured, mean_of_readings};
+use super::units::{Dimension, parse_readings, parse_uncertainty};
+
+/// What a part is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    /// A flat blank or strip, the grain along its length.
+    #[default]
+    Strip,
+    /// A bent side.
+    Side,
+    /// A glued-up rim.
+    Rim,
+}
+
+impl Kind {
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Strip => "flat blank",
+            Self::Side => "bent side",
+            Self::Rim => "rim",
+        }
+    }
+}
+
+/// Sizes and mass of a flat blank (m, kg), all of them known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sizes {
+    pub length: Measured,
+    pub width: Measured,
+    pub thickness: Measured,
+    pub mass: Measured,
+}
+
+impl Sizes {
+    /// Density (kg/m3).
+    pub fn density(&self) -> Measured {
+        let inputs = [&self.mass, &self.length, &self.width, &self.thickness];
+        Measured::combine(&inputs, |x| x[0] / (x[1] * x[2] * x[3]))
+    }
+}
+
+/// A push at a station and how far it gave.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Deflection {
+    /// The weight that was hung on or laid on (kg).
+    pub weight: Measured,
+    /// How far the dial moved (m).
+    pub reading: Measured,
+}
+
+/// A part as described. Whatever was not measured is missing.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PartDescription {
+    pub name: Option<String>,
+    pub kind: Kind,
+    pub length: Option<Measured>,
+    pub width: Option<Measured>,
+    pub thickness: Option<Measured>,
+    pub mass: Option<Measured>,
+    /// Temperature (C) and relative humidity (fraction) of the room.
+    pub temperature: Option<Measured>,
+    pub humidity: Option<Measured>,
+    pub deflection: Option<Deflection>,
+}
+
+/// What is wrong with a description: the field, its line (from 1) if it stands in a file, and the sentence.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PartError {
+    #[error("line {line}, {field}: {why}")]
+    Field { line: usize, field: String, why: String },
+    #[error("{0}")]
+    File(String),
+}
+
+/// Standard uncertainties of the usual instruments: a rule with millimetres (0.3 mm, half a division evenly spread), a
+/// calliper (0.02 mm), a kitchen scale (1 g), a dial gauge (0.01 mm), a room thermometer (1 C) and hygrometer (3 %). Common
+/// practice, no source; a file can say otherwise.
+const RULE_M: f64 = 0.3e-3;
+const CALLIPER_M: f64 = 0.02e-3;
+const SCALE_KG: f64 = 1e-3;
+const DIAL_M: f64 = 0.01e-3;
+const THERMOMETER_C: f64 = 1.0;
+const HYGROMETER: f64 = 0.03;
+
+/// Wood between cork and the heaviest ebony-like woods; outside it a reading is wrong.
+const DENSITIES_KG_M3: Range<f64> = 80.0..1400.0;
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    name: Option<String>,
+    #[serde(default)]
+    kind: Kind,
+    length: Option<Spanned<String>>,
+    width: Option<Spanned<String>>,
+    thickness: Option<Spanned<String>>,
+    mass: Option<Spanned<String>>,
+    temperature: Option<Spanned<String>>,
+    humidity: Option<Spanned<String>>,
+    #[serde(default)]
+    uncertainty: FileUncertainty,
+    deflection: Option<FileDeflection>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileUncertainty {
+    length: Option<Spanned<String>>,
+    width: Option<Spanned<String>>,
+    thickness: Option<Spanned<String>>,
+    mass: Option<Spanned<String>>,
+    weight: Option<Spanned<String>>,
+    reading: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FileDeflection {
+    weight: Spanned<String>,
+    reading: Spanned<String>,
+}
+
+fn line_of(text: &str, at: usize) -> usize {
+    text[..at.min(text.len())].matches('\n').count() + 1
+}
+
+/// Reads one field with its uncertainty.
+struct Reader<'a> {
+    text: &'a str,
+}
+
+impl Reader<'_> {
+    fn wrong(&self, field: &str, value: &Spanned<String>, why: String) -> PartError {
+        PartError::Field { line: line_of(self.text, value.span().start), field: field.to_owned(), why }
+    }
+
+    fn read(
+        &self,
+        field: &str,
+        value: &Spanned<String>,
+        uncertainty: Option<&Spanned<String>>,
+        dimension: Dimension,
+        usual: f64,
+    ) -> Result<Measured, PartError> {
+        let readings = parse_readings(value.get_ref(), dimension).map_err(|why| self.wrong(field, value, why))?;
+        let u = match uncertainty {
+            Some(u) => parse_uncertainty(u.get_ref(), dimension)
+                .map_err(|why| self.wrong(&format!("uncertainty.{field}"), u, why))?,
+            None => usual,
+        };
+        Ok(mean_of_readings(&readings, u, field))
+    }
+}
+
+impl PartDescription {
+    /// Reads a description from the text of a TOML file.
+    ///
+    /// # Errors
+    /// The field, its line, and what is wrong with it.
+    pub fn from_toml(text: &str) -> Result<Self, PartError> {
+        let file: File = toml::from_str(text).map_err(|error| {
+            let line = error.span().map_or(1, |span| line_of(text, span.start));
+            PartError::File(format!("line {line}: {}", error.message()))
+        })?;
+        let reader = Reader { text };
+        let u = &file.uncertainty;
+        let field = |name: &str, value: &Option<Spanned<String>>, u: Option<&Spanned<String>>, dimension, usual| {
+            value.as_ref().map(|v| reader.read(name, v, u, dimension, usual)).transpose()
+        };
+        use Dimension::{Humidity, Length, Mass, Temperature};
+        let deflection = match &file.deflection {
+            Some(d) => Some(Deflection {
+                weight: reader.read("weight", &d.weight, u.weight.as_ref(), Mass, SCALE_KG)?,
+                reading: reader.read("reading", &d.reading, u.reading.as_ref(), Length, DIAL_M)?,
+            }),
+            None => None,
+        };
+        Ok(Self {
+            name: file.name,
+            kind: file.kind,
+            length: field("length", &file.length, u.length.as_ref(), Length, RULE_M)?,
+            width: field("width", &file.width, u.width.as_ref(), Length, RULE_M)?,
+            thickness: field("thickness", &file.thickness, u.thickness.as_ref(), Length, CALLIPER_M)?,
+            mass: field("mass", &file.mass, u.mass.as_ref(), Mass, SCALE_KG)?,
+            temperature: field("temperature", &file.temperature, None, Temperature, THERMOMETER_C)?,
+            humidity: field("humidity", &file.humidity, None, Humidity, HYGROMETER)?,
+            deflection,
+        })
+    }
+
+    /// A flat blank from sizes typed on the command line (each may be missing).
+    ///
+    /// # Errors
+    /// The size and what is wrong with it.
+    pub fn from_sizes(
+        length: Option<&str>,
+        width: Option<&str>,
+        thickness: Option<&str>,
+        mass: Option<&str>,
+    ) -> Result<Self, String> {
+        let read = |name: &str, text: Option<&str>, dimension, usual| {
+            text.map(|t| parse_readings(t, dimension).map(|r| mean_of_readings(&r, usual, name)))
+                .transpose()
+                .map_err(|why| format!("--{name}: {why}"))
+        };
+        Ok(Self {
+            length: read("length", length, Dimension::Length, RULE_M)?,
+            width: read("width", width, Dimension::Length, RULE_M)?,
+            thickness: read("thickness", thickness, Dimension::Length, CALLIPER_M)?,
+            mass: read("mass", mass, Dimension::Mass, SCALE_KG)?,
+            ..Self::default()
+        })
+    }
+
+    /// All four of length, width, thickness and mass, or the names of those that are missing.
+    pub fn sizes(&self) -> Result<Sizes, Vec<&'static str>> {
+        match (&self.length, &self.width, &self.thickness, &self.mass) {
+            (Some(length), Some(width), Some(thickness), Some(mass)) => Ok(Sizes {
+                length: length.clone(),
+                width: width.clone(),
+                thickness: thickness.clone(),
+                mass: mass.clone(),
+            }),
+            (length, width, thickness, mass) => {
+                let all = [("length", length), ("width", width), ("thickness", thickness), ("mass", mass)];
+                Err(all.iter().filter(|(_, v)| v.is_none()).map(|(n, _)| *n).collect())
+            }
+        }
+    }
+
+    /// What looks wrong with the readings, each as a sentence; moduli are not to be computed from such.
+    pub fn questions(&self) -> Vec<String> {
+        let mut questions = Vec::new();
+        let mm = |m: &Measured| format!("{:.2} mm", 1e3 * m.value);
+        if let (Some(t), Some(w)) = (&self.thickness, &self.width)
+            && t.value >= w.value
+        {
+            questions.push(format!(
+                "thickness {} is not less than width {}: are the two exchanged, or is a unit wrong?",
+                mm(t),
+                mm(w)
+            ));
+        }
+        if let (Some(w), Some(l)) = (&self.width, &self.length)
+            && w.value >= l.value
+        {
+            questions.push(format!("width {} is not less than length {}: are the two exchanged?", mm(w), mm(l)));
+        }
+        if self.kind == Kind::Strip
+            && questions.is_empty()
+            && let Ok(sizes) = self.sizes()
+        {
+            let density = sizes.density().value;
+            if !DENSITIES_KG_M3.contains(&density) {
+                let (name, ordinary) = if density < DENSITIES_KG_M3.start { ("low", 500.0) } else { ("high", 700.0) };
+                let factor = density / ordinary;
+                questions.push(format!(
+                    "sizes and mass give {density:.0} kg/m3, too {name} for any wood. For an ordinary {ordinary:.0} kg/m3 the \
+                     thickness would be {:.2} mm, or the width {:.0} mm, or the mass {:.0} g: which reading (or its unit) is \
+                     wrong?",
+                    1e3 * sizes.thickness.value * factor,
+                    1e3 * sizes.width.value * factor,
+                    1e3 * sizes.mass.value / factor
+                ));
+            }
+        }
+        questions
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_a_blank() {
+        let part = PartDescription::from_toml(
+            "name = \"left side\"\nlength = \"800 mm\"\nwidth = \"120 mm\"\nthickness = \"2.21 2.26 2.24 mm\"\n\
+             mass = \"4.7 oz\"\n[uncertainty]\nlength = \"1 mm\"\n",
+        )
+        .unwrap_or_else(|e| panic!("{e}"));
+        let sizes = part.sizes().unwrap_or_else(|missing| panic!("{missing:?}"));
+        assert!((sizes.thickness.value - 2.236_666_7e-3).abs() < 1e-9);
+        // s = 0.0252 mm, over sqrt 3, times t(2)/1.96 = 2.195, and the calliper's 0.02 mm.
+        assert!((sizes.thickness.u() - 0.0376e-3).abs() < 2e-7, "{}", sizes.thickness.u());
+        assert!((sizes.length.u() - 1e-3).abs() < 1e-12);
+        assert!(part.questions().is_empty());
+    }
+
+    #[test]
+    fn says_where_it_is_wrong() {
+        let error = |text: &str| PartDescription::from_toml(text).expect_err("it is wrong").to_string();
+        assert!(error("kind = \"strip\"\nthickness = \"2.2\"\n").starts_with("line 2, thickness: \"2.2\" has no unit"));
+        assert!(
+            error("length = \"1 m\"\n[uncertainty]\nlength = \"1 kg\"\n").starts_with("line 3, uncertainty.length")
+        );
+        assert!(error("lenght = \"1 m\"\n").contains("line 1: unknown field `lenght`"));
+        assert!(error("length = 800\n").starts_with("line 1"));
+        assert!(error("length = \"1 m\n").starts_with("line 1"));
+    }
+
+    #[test]
+    fn questions_what_cannot_be() {
+        let part = |l, w, t, m| PartDescription::from_sizes(Some(l), Some(w), Some(t), Some(m)).expect("readable");
+        assert!(part("800 mm", "120 mm", "2.25 cm", "132 g").questions()[0].contains("too low for any wood"));
+        assert!(part("800 mm", "120 mm", "2.25 mm", "1.32 kg").questions()[0].contains("too high"));
+        assert!(part("800 mm", "2.25 mm", "120 mm", "132 g").questions()[0].contains("exchanged"));
+        assert!(part("800 mm", "120 mm", "2.25 mm", "132 g").questions().is_empty());
+        let no_mass = PartDescription::from_sizes(Some("1 m"), None, None, None).expect("readable");
+        assert_eq!(no_mass.sizes(), Err(vec!["width", "thickness", "mass"]));
+    }
+}

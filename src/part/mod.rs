@@ -1,0 +1,15 @@
+//! What was tapped: kind, sizes and mass with their uncertainties, and the air around it.
+//!
+//! This room knows readings and wood; it knows nothing of sound.
+
+mod description;
+mod measured;
+mod moisture;
+mod station;
+mod units;
+
+pub use description::{Deflection, Kind, PartDescription, PartError, Sizes};
+pub use measured::{Measured, Source, mean_of_readings};
+pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
+pub use station::{Station, station_of};
+pub use units::{Dimension, parse_readings, parse_uncertainty};

@@ -1,0 +1,235 @@
+//! Effective stiffness and modal mass at a station, from the shift that a small stuck-on mass makes.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::modes::student_factor;
+use crate::part::{Measured, Source};
+
+/// A frequency of one mode with a mass stuck on (0: without).
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadedTone {
+    /// The stuck-on mass (kg).
+    pub added: Measured,
+    pub frequency_hz: f64,
+    pub frequency_hz_u: f64,
+}
+
+/// What the added masses tell of one mode at one station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EffectiveMass {
+    /// Frequency without added mass (Hz).
+    pub frequency: Measured,
+    /// Modal mass M referred to the station (kg).
+    pub modal_mass: Measured,
+    /// Effective stiffness k = (2 pi f0)^2 M at the station (N/m).
+    pub stiffness: Measured,
+    /// Added masses and (f0/f)^2 - 1 with its standard uncertainty, for the picture.
+    pub points: Vec<(f64, f64, f64)>,
+    /// What the user should know.
+    pub notes: Vec<String>,
+}
+
+/// Why the added masses tell nothing.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum AddedMassError {
+    #[error("no take without added mass: tap the station once with nothing stuck on")]
+    NoBare,
+    #[error("no take with an added mass")]
+    NoLoaded,
+    #[error("the shift is no larger than its uncertainty: {advice}")]
+    NoShift { advice: String },
+    #[error("the frequency rises with the mass stuck on: another mode, or the part was held differently")]
+    Rises,
+}
+
+/// A shift must be at least so many times its uncertainty to give a mass.
+const LEAST_SHIFT: f64 = 5.0;
+/// The straight line is bent by what the mass does to the other modes; above this share of M with one mass only, the result is
+/// marked as too heavy.
+const HEAVY: f64 = 0.06;
+/// One mass cannot show the bend. What remains of the slope's error after the rigid-body correction, as a share of dm/M:
+/// -0.23 at a free bar's end to -0.07 in its middle for the first mode, up to +0.9 for higher ones without it (free bar,
+/// finite elements); taken as half of dm/M.
+const UNSEEN_BEND: f64 = 0.5;
+
+/// Fits (f0/f)^2 - 1 = dm/M (1 + bend dm) to takes with different masses on one station.
+///
+/// For a single mode the line is straight (Rayleigh); the part's other modes and its rigid motion bend it, always so that a
+/// straight line reads M too high (0.8 dm/M at a free bar's end). With two masses or more the bend is fitted; with one it is
+/// allowed for in the uncertainty.
+///
+/// # Errors
+/// What is missing or contradicts.
+pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassError> {
+    let bare: Vec<&LoadedTone> = tones.iter().filter(|t| t.added.value == 0.0).collect();
+    let mut loaded: Vec<&LoadedTone> = tones.iter().filter(|t| t.added.value > 0.0).collect();
+    if bare.is_empty() {
+        return Err(AddedMassError::NoBare);
+    }
+    if loaded.is_empty() {
+        return Err(AddedMassError::NoLoaded);
+    }
+    loaded.sort_by(|a, b| a.added.value.total_cmp(&b.added.value));
+    // Weighted mean of the takes without mass.
+    let weights: f64 = bare.iter().map(|t| t.frequency_hz_u.powi(-2)).sum();
+    let mean = bare.iter().map(|t| t.frequency_hz * t.frequency_hz_u.powi(-2)).sum::<f64>() / weights;
+    let chi2: f64 = bare.iter().map(|t| ((t.frequency_hz - mean) / t.frequency_hz_u).powi(2)).sum();
+    let spread = (chi2 / (bare.len() as f64 - 1.0).max(1.0)).max(1.0).sqrt();
+    let bare_u = weights.powf(-0.5) * spread;
+
+    let shift = |f0: f64, f: f64| (f0 / f).powi(2) - 1.0;
+    let points: Vec<(f64, f64, f64)> = loaded
+        .iter()
+        .map(|t| {
+            let u = 2.0 * (mean / t.frequency_hz).powi(2) * (bare_u / mean).hypot(t.frequency_hz_u / t.frequency_hz);
+            (t.added.value, shift(mean, t.frequency_hz), u)
+        })
+        .collect();
+    let last = points[points.len() - 1];
+    if last.1 < -LEAST_SHIFT * last.2 {
+        return Err(AddedMassError::Rises);
+    }
+    if last.1 < LEAST_SHIFT * last.2 {
+        let wanted = last.0 * (10.0 * last.2 / last.1.max(last.2)).clamp(2.0, 20.0);
+        return Err(AddedMassError::NoShift { advice: format!("stick on about {}", grams(wanted)) });
+    }
+    let distinct = {
+        let mut masses: Vec<f64> = points.iter().map(|p| p.0).collect();
+        masses.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.02);
+        masses.len()
+    };
+    // The slope at zero mass as a function of everything that was read, so that each reading's part can be told.
+    let terms = if distinct >= 2 { 2 } else { 1 };
+    let slope_of = |f0: f64, masses: &[f64], frequencies: &[f64]| -> Option<f64> {
+        let n = masses.len();
+        let design = DMatrix::from_fn(n, terms, |i, j| masses[i].powi(j as i32 + 1) / points[i].2);
+        let target = DVector::from_fn(n, |i, _| shift(f0, frequencies[i]) / points[i].2);
+        let normal = design.transpose() * &design;
+        let solution = normal.try_inverse()? * design.transpose() * target;
+        (solution[0] > 0.0).then(|| solution[0])
+    };
+    let masses: Vec<f64> = loaded.iter().map(|t| t.added.value).collect();
+    let frequencies: Vec<f64> = loaded.iter().map(|t| t.frequency_hz).collect();
+    let no_line = || AddedMassError::NoShift { advice: "the points make no line; repeat the takes".into() };
+    let slope = slope_of(mean, &masses, &frequencies).ok_or_else(no_line)?;
+    let mass = 1.0 / slope;
+    let moved =
+        |f0: f64, masses: &[f64], frequencies: &[f64]| slope_of(f0, masses, frequencies).map_or(mass, |s| 1.0 / s);
+    let source = |s: &str| Source::from(s);
+    let mut of_frequencies = vec![moved(mean + bare_u, &masses, &frequencies) - mass];
+    let mut parts: Vec<(Source, f64)> = Vec::new();
+    for i in 0..masses.len() {
+        let mut changed = frequencies.clone();
+        changed[i] += loaded[i].frequency_hz_u;
+        of_frequencies.push(moved(mean, &masses, &changed) - mass);
+        for (name, part) in loaded[i].added.parts() {
+            let mut changed = masses.clone();
+            changed[i] += part;
+            parts.push((name.clone(), moved(mean, &changed, &frequencies) - mass));
+        }
+    }
+    let mut notes = Vec::new();
+    // Points off the line by more than their uncertainties widen it.
+    let freedom = points.len() as f64 - terms as f64;
+    let mut widened = 1.0f64;
+    if freedom >= 1.0 {
+        let n = points.len();
+        let design = DMatrix::from_fn(n, terms, |i, j| masses[i].powi(j as i32 + 1) / points[i].2);
+        let target = DVector::from_fn(n, |i, _| points[i].1 / points[i].2);
+        if let Some(inverse) = (design.transpose() * &design).try_inverse() {
+            let left = &target - &design * (inverse * design.transpose() * &target);
+            let chi2 = left.norm_squared() / freedom;
+            if chi2 > 4.0 {
+                notes.push(
+                    "the points do not lie on one line within their uncertainties: a mass that sat loose or elsewhere?"
+                        .into(),
+                );
+            }
+            widened = chi2.sqrt().max(1.0) * if chi2 > 1.0 { student_factor(freedom) } else { 1.0 };
+        }
+    }
+    let u = of_frequencies.iter().map(|p| p * p).sum::<f64>().sqrt() * widened;
+    parts.push((source("frequency shift"), u));
+    let heaviest = masses[masses.len() - 1] / mass;
+    if terms == 1 {
+        parts.push((source("a single added mass"), UNSEEN_BEND * heaviest * mass));
+        notes.push(format!(
+            "one added mass cannot show whether it was too heavy; a second one, about {}, would",
+            grams(if heaviest > 0.04 { 0.5 * masses[0] } else { 2.0 * masses[0] })
+        ));
+        if heaviest > HEAVY {
+            notes.push(format!(
+                "the added mass is {:.0} % of the modal mass: too heavy, M and k read high. Use about {}",
+                100.0 * heaviest,
+                grams(0.04 * mass)
+            ));
+        }
+    } else if heaviest > 0.15 {
+        notes.push(format!(
+            "the heaviest added mass is {:.0} % of the modal mass; up to 10 % is better",
+            100.0 * heaviest
+        ));
+    }
+    let modal_mass = Measured::with_parts(mass, parts);
+    let frequency = Measured::new(mean, bare_u, "frequency");
+    let stiffness = Measured::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
+    Ok(EffectiveMass { frequency, modal_mass, stiffness, points, notes })
+}
+
+/// A mass to stick on: some 4 % of the modal mass, whose shift is about 2 %.
+pub fn advised_mass_kg(modal_mass_kg: f64) -> f64 {
+    0.04 * modal_mass_kg
+}
+
+fn grams(kg: f64) -> String {
+    let g = 1e3 * kg;
+    if g < 3.0 { format!("{g:.1} g") } else { format!("{g:.0} g") }
+}
+
+/// Stiffness from a weight and the way it pushed the part down: k = m g/d (N/m), with standard gravity.
+///
+/// It is the sum of all modes' give and of the supports', so it is less than the effective stiffness of one mode.
+pub fn static_stiffness(weight: &Measured, deflection: &Measured) -> Measured {
+    const GRAVITY: f64 = 9.80665;
+    Measured::combine(&[weight, deflection], |x| x[0] * GRAVITY / x[1])
+}
+
+/// Stiffness ratio of one part in two stages from frequency and mass alone: (f2/f1)^2 (m2/m1).
+///
+/// It assumes that the mode's shape, and where the mass sits along it, did not change.
+pub fn stage_ratio(before: (&Measured, &Measured), after: (&Measured, &Measured)) -> Measured {
+    Measured::combine(&[before.0, before.1, after.0, after.1], |x| (x[2] / x[0]).powi(2) * x[3] / x[1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tone(added_g: f64, frequency_hz: f64) -> LoadedTone {
+        let added =
+            if added_g == 0.0 { Measured::exact(0.0) } else { Measured::new(1e-3 * added_g, 2e-5, "added mass") };
+        LoadedTone { added, frequency_hz, frequency_hz_u: 0.005 }
+    }
+
+    /// f0^2/f^2 = 1 + dm/M with M 100 g, f0 200 Hz; two masses with a bend of their own.
+    #[test]
+    fn a_bent_line_is_followed_to_its_slope_at_zero() {
+        let f = |dm: f64, bend: f64| 200.0 / (1.0 + dm / 100.0 * (1.0 - bend * dm / 100.0)).sqrt();
+        let fit = effective_mass(&[tone(0.0, 200.0), tone(4.0, f(4.0, 0.8)), tone(8.0, f(8.0, 0.8))]);
+        let fit = fit.unwrap_or_else(|e| panic!("{e}"));
+        assert!((fit.modal_mass.value - 0.1).abs() < 1e-6, "{}", fit.modal_mass.value);
+        assert!((fit.stiffness.value / (0.1 * (std::f64::consts::TAU * 200.0).powi(2)) - 1.0).abs() < 1e-4);
+        let one = effective_mass(&[tone(0.0, 200.0), tone(4.0, f(4.0, 0.8))]).unwrap_or_else(|e| panic!("{e}"));
+        assert!((one.modal_mass.value - 0.1).abs() < 2.0 * one.modal_mass.u());
+        assert!(one.notes[0].contains("a second one"));
+    }
+
+    #[test]
+    fn says_when_it_tells_nothing() {
+        assert_eq!(effective_mass(&[tone(5.0, 190.0)]), Err(AddedMassError::NoBare));
+        assert_eq!(effective_mass(&[tone(0.0, 190.0)]), Err(AddedMassError::NoLoaded));
+        assert_eq!(effective_mass(&[tone(0.0, 190.0), tone(5.0, 195.0)]), Err(AddedMassError::Rises));
+        let small = effective_mass(&[tone(0.0, 190.0), tone(0.5, 189.995)]);
+        assert!(matches!(small, Err(AddedMassError::NoShift { .. })), "{small:?}");
+    }
+}
