@@ -10,8 +10,8 @@ use crate::modes::Mode;
 use crate::part::{Kind, PartDescription, station_of};
 use crate::report::{FigureEntry, PartEntry, RecordingEntry, StationEntry};
 use crate::stiffness::{
-    NumberedLoss, StationTake, StationTone, Tone, blank_from_tones, blank_quantities, follow_modes, mode_name,
-    static_stiffness,
+    BlankResult, NumberedLoss, StationTake, StationTone, Tone, blank_from_tones, blank_quantities, follow_modes,
+    mode_name, static_stiffness,
 };
 
 /// The part that was tapped.
@@ -51,8 +51,9 @@ impl PartArguments {
     }
 }
 
-/// Adds to a recording what its part is worth.
-pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry) {
+/// Adds to a recording what its part is worth; gives the blank back if its modes are numbered.
+pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry) -> Option<BlankResult> {
+    let mut numbered = None;
     let mut told = PartEntry { name: part.name.clone(), kind: part.kind.name().to_owned(), ..PartEntry::default() };
     let questions = part.questions();
     let described = part.sizes();
@@ -95,10 +96,12 @@ pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry
                 }
                 let quantities = blank_quantities(part, &sizes, &blank, &losses);
                 told = told.with_blank(&blank, &quantities);
+                numbered = blank.decided().then_some(blank);
             }
         }
     }
     entry.part = Some(told);
+    numbered
 }
 
 /// The stations among some recordings: those that were tapped with a mass stuck on, and without.
@@ -106,7 +109,10 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
     let mut places: Vec<(String, Vec<StationTake>)> = Vec::new();
     for (input, recording) in inputs.iter().zip(recordings) {
         let Ok(path) = input else { continue };
-        let station = station_of(path);
+        let mut station = station_of(path);
+        // Part, stage and station name it; where the bench lies does not.
+        let names: Vec<&str> = station.place.split('/').filter(|n| !n.is_empty()).collect();
+        station.place = names[names.len().saturating_sub(3)..].join("/");
         let take = StationTake {
             added: station.added,
             tones: recording

@@ -74,7 +74,7 @@ pub fn takes() -> Vec<(String, TakeSpec)> {
     mishaps.taps = 6;
     mishaps.clip_at = 0.9;
     mishaps.mishaps =
-        vec![Mishap::TooLoud { tap: 1, times: 8.0 }, Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 }];
+        vec![Mishap::TooLoud { tap: 1, times: 20.0 }, Mishap::DoubleHit { tap: 3, after_s: 0.09, strength: 0.6 }];
     let mut short = blank(12);
     short.taps = 3;
     let mut all = vec![

@@ -14,8 +14,11 @@ use super::inputs::{Input, gather};
 use super::{Outcome, print, tell};
 use crate::modes::{Estimate, EstimateOptions, Estimator};
 use crate::part::PartDescription;
-use crate::report::{Detail, Document, PageInput, RecordingEntry, page_png, save, to_csv, to_text};
+use crate::report::{
+    Detail, Document, PageInput, RecordingEntry, Shape, page_png, save, shapes_png, station_png, to_csv, to_text,
+};
 use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
+use crate::stiffness::BlankResult;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -153,6 +156,16 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
     progress.finish_and_clear();
     let mut document = Document::new(entries);
     document.stations = stations(&inputs, &document.recordings, plan.part.as_ref());
+    if let Some(folder) = &report.pages {
+        for station in &document.stations {
+            let page = folder.join(format!("station-{}.png", station.station.replace(['/', '\\', ':'], "-")));
+            let saved = station_png(station, report.remark.as_deref())
+                .and_then(|png| save(&page, &png, report.force).map_err(|e| e.to_string()));
+            if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
+                list.push(format!("{}: no picture page: {trouble}", station.station));
+            }
+        }
+    }
     let text = match report.format {
         Format::Text => to_text(&document, Detail { verbose: report.verbose, explain: report.explain }),
         Format::Json => document.to_json(),
@@ -224,9 +237,7 @@ fn one(
     };
     let error = nothing_found(&found, &mut estimate);
     let mut entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
-    if let Some(part) = &plan.part {
-        assess(part, &estimate.modes, &mut entry);
-    }
+    let blank = plan.part.as_ref().and_then(|part| assess(part, &estimate.modes, &mut entry));
     if let Some(page) = page {
         let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
             let input =
@@ -234,11 +245,44 @@ fn one(
             page_png(&input)
         });
         let saved = drawn.and_then(|png| save(page, &png, report.force).map_err(|e| e.to_string()));
+        let saved = saved.and_then(|()| match (&blank, &plan.part) {
+            (Some(blank), Some(part)) => save_shapes(blank, part, &entry, page, report.force),
+            _ => Ok(()),
+        });
         if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
             list.push(format!("{name}: no picture page: {trouble}"));
         }
     }
     entry
+}
+
+/// Saves the picture of the mode shapes beside the page: `take-01-shapes.png`.
+fn save_shapes(
+    blank: &BlankResult,
+    part: &PartDescription,
+    entry: &RecordingEntry,
+    page: &Path,
+    force: bool,
+) -> Result<(), String> {
+    let highest = entry.modes.last().map_or(0.0, |m| m.frequency_hz);
+    let shapes: Vec<Shape<'_>> = blank
+        .modes
+        .iter()
+        .map(|mode| {
+            let heard = entry.modes.iter().find(|m| m.name.as_deref() == Some(mode.name().as_str()));
+            let plain = mode.omega_squared.sqrt() / std::f64::consts::TAU;
+            Shape { mode, frequency_hz: heard.map_or(plain, |m| m.frequency_hz), heard: heard.is_some() }
+        })
+        .filter(|s| s.frequency_hz <= highest)
+        .collect();
+    let ratio = match (&part.width, &part.length) {
+        (Some(width), Some(length)) => width.value / length.value,
+        _ => return Ok(()),
+    };
+    let title = format!("Where {} stands still", part.name.as_deref().unwrap_or("the blank"));
+    let stem = page.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+    let png = shapes_png(&title, &shapes, ratio)?;
+    save(&page.with_file_name(format!("{stem}-shapes.png")), &png, force).map_err(|e| e.to_string())
 }
 
 /// Why there is no mode, in words; also marks taps that only the estimate could tell to be mere knocks.
@@ -294,7 +338,14 @@ fn page_names(folder: &Path, inputs: &[Input]) -> Vec<PathBuf> {
         kept.join("-").replace(['/', '\\', ':'], "")
     };
     let deepest = inputs.iter().map(|i| i.as_ref().map_or(1, |p| p.iter().count())).max().unwrap_or(1);
-    for depth in 1..=deepest {
+    // "take-01" says nothing without its folder.
+    let bare_take = |input: &Input| {
+        input
+            .as_ref()
+            .is_ok_and(|p| p.file_stem().is_some_and(|s| s.to_string_lossy().to_lowercase().starts_with("take-")))
+    };
+    let least = if inputs.iter().any(bare_take) { deepest.min(2) } else { 1 };
+    for depth in least..=deepest {
         let names: Vec<String> = inputs.iter().map(|i| stem(i, depth)).collect();
         let mut unique: Vec<&String> = names.iter().collect();
         unique.sort();

@@ -38,6 +38,11 @@ impl Measured {
         Self { value, parts: sum }
     }
 
+    /// The same with other names for its sources: what is read anew elsewhere is independent, whatever it is called.
+    pub fn renamed(&self, name: impl Fn(&str) -> String) -> Self {
+        Self::with_parts(self.value, self.parts.iter().map(|(s, p)| (Source::from(name(s)), *p)))
+    }
+
     /// Standard uncertainty.
     pub fn u(&self) -> f64 {
         self.parts.values().map(|p| p * p).sum::<f64>().sqrt()

@@ -97,6 +97,12 @@ impl Drawing {
         ));
     }
 
+    pub(super) fn dot(&mut self, x: f64, y: f64, radius: f64, colour: &str) {
+        self.put(format_args!(
+            r#"<circle cx="{x:.1}" cy="{y:.1}" r="{radius}" fill="{colour}" stroke="white" stroke-width="1"/>"#
+        ));
+    }
+
     pub(super) fn area(&mut self, points: &[(f64, f64)], colour: &str) {
         let mut path = String::with_capacity(points.len() * 14);
         for (x, y) in points {

@@ -6,8 +6,11 @@ mod figure;
 mod numbers;
 mod page;
 mod part_entry;
+mod part_page;
 mod part_text;
 mod save;
+mod shapes_page;
+mod station_page;
 mod text;
 
 pub use csv_table::to_csv;
@@ -17,4 +20,6 @@ pub use part_entry::{
     FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry, strip_mobility,
 };
 pub use save::{SaveError, save};
+pub use shapes_page::{Shape, shapes_png};
+pub use station_page::station_png;
 pub use text::{Detail, WIDTH, to_text};

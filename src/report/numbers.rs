@@ -2,6 +2,7 @@
 
 /// More decimals mean nothing to anybody; a narrower interval is shown as one of the last digit.
 const MOST_DECIMALS: i32 = 6;
+const MOST_DIGITS: i32 = 8;
 
 /// Decimals that show a half-width with two digits.
 fn decimals(half_width: f64) -> usize {
@@ -20,9 +21,10 @@ pub(super) fn with_interval(value: f64, half_width: f64) -> String {
     if !half_width.is_finite() {
         return format!("{} (interval unknown)", significant(value, 3));
     }
-    let decimals = decimals(half_width);
-    let half_width = half_width.max(10f64.powi(-MOST_DECIMALS));
-    // A half-width that leaves no digit of the value: whole numbers.
+    // No more than eight digits in all: nobody's wood is known to a part in a hundred million.
+    let before = value.abs().max(1.0).log10().floor() as i32 + 1;
+    let decimals = decimals(half_width).min((MOST_DIGITS - before).max(0) as usize);
+    let half_width = half_width.max(10f64.powi(-(decimals as i32)));
     minus(&format!("{value:.decimals$} ± {half_width:.decimals$}"))
 }
 
@@ -65,6 +67,7 @@ mod tests {
     fn rounds_to_the_uncertainty() {
         assert_eq!(with_interval(187.3239, 0.0163), "187.324 ± 0.016");
         assert_eq!(with_interval(0.01364577, 8.8e-7), "0.013646 ± 0.000001");
+        assert_eq!(with_interval(15234.123456, 1e-6), "15234.123 ± 0.001");
         assert_eq!(with_interval(-12.3, 1.9), "−12.3 ± 1.9");
         assert_eq!(with_interval(15234.7, 120.0), "15235 ± 120");
         assert_eq!(with_interval(1.0, f64::INFINITY), "1.00 (interval unknown)");

@@ -3,6 +3,7 @@
 use super::document::RecordingEntry;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{minus, rounded, significant, with_interval};
+use super::part_page::{self, PART_HEIGHT};
 use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason};
 
 /// What a page shows.
@@ -15,13 +16,13 @@ pub struct PageInput<'a> {
     pub remark: Option<&'a str>,
 }
 
-const WIDTH: f64 = 1600.0;
+pub(super) const WIDTH: f64 = 1600.0;
 const HEIGHT: f64 = 1200.0;
 /// Decays drawn over each other; more cannot be told apart.
 const MOST_DECAYS: usize = 6;
 const MOST_ROWS: usize = 14;
 
-/// The page as PNG, 1600 by 1200 pixels.
+/// The page as PNG, 1600 by 1200 pixels, or 1800 with a part.
 ///
 /// # Errors
 /// A message if it cannot be rendered.
@@ -31,7 +32,8 @@ pub fn page_png(input: &PageInput<'_>) -> Result<Vec<u8>, String> {
 
 /// The page as SVG.
 pub fn page_svg(input: &PageInput<'_>) -> String {
-    let mut on = Drawing::new(WIDTH, HEIGHT);
+    let below = if input.entry.part.is_some() { PART_HEIGHT } else { 0.0 };
+    let mut on = Drawing::new(WIDTH, HEIGHT + below);
     heading(&mut on, input);
     waveform(&mut on, input);
     // Strongest first; their colours are the same in spectrum, decays and table.
@@ -43,6 +45,7 @@ pub fn page_svg(input: &PageInput<'_>) -> String {
     spectrum(&mut on, input, &colour);
     decays(&mut on, input, &order);
     table(&mut on, input, &colour);
+    part_page::draw(&mut on, input.entry, HEIGHT + 40.0);
     on.finish()
 }
 
@@ -309,17 +312,24 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
         }
     }
     y += 12.0;
-    for line in said.iter().flat_map(|s| lines(s, 88)) {
-        y += 20.0;
-        if y > HEIGHT - 30.0 {
+    for (place, sentence) in said.iter().enumerate() {
+        let broken = lines(sentence, 88);
+        // The last line is kept for saying that there is more.
+        let last = place + 1 == said.len();
+        if y + 20.0 * (broken.len() + usize::from(!last)) as f64 > HEIGHT - 24.0 {
+            let more = format!("! and {} more doubts: see the text report", said.len() - place);
+            on.text(left, y + 20.0, &more, Style { size: 15.0, colour: BAD, ..Style::default() });
             break;
         }
-        on.text(left, y, &line, Style { size: 15.0, colour: BAD, ..Style::default() });
+        for line in broken {
+            y += 20.0;
+            on.text(left, y, &line, Style { size: 15.0, colour: BAD, ..Style::default() });
+        }
     }
 }
 
 /// Breaks a sentence into lines of at most so many characters.
-fn lines(text: &str, most: usize) -> Vec<String> {
+pub(super) fn lines(text: &str, most: usize) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match out.last_mut() {

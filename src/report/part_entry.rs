@@ -190,10 +190,18 @@ impl StationEntry {
                     mode.stiffness_n_m = Some(FigureEntry::new(&effective.stiffness));
                     mode.shifts = effective.points.iter().map(|(m, y, u)| [*m, *y, *u]).collect();
                     mode.notes.clone_from(&effective.notes);
+                    // The stuck-on masses are the same things at every station; all else is read anew.
+                    let own = |s: &str| {
+                        if s.starts_with("added ") {
+                            s.to_owned()
+                        } else {
+                            format!("{s}, mode {index} of {}", entry.station)
+                        }
+                    };
                     station_modes.push(StationMode {
-                        frequency: effective.frequency.clone(),
-                        damping_ratio: damping,
-                        modal_mass: effective.modal_mass.clone(),
+                        frequency: effective.frequency.renamed(own),
+                        damping_ratio: damping.renamed(own),
+                        modal_mass: effective.modal_mass.renamed(own),
                     });
                 }
                 Err(why) => mode.notes.push(why.clone()),

@@ -1,6 +1,6 @@
 //! The part and its stations in words, for the text report.
 
-use super::numbers::{significant, with_interval};
+use super::numbers::{minus, significant, with_interval};
 use super::part_entry::{FigureEntry, PartEntry, QuantityEntry, StationEntry};
 use super::text::wrap;
 use crate::modes::COVERAGE_95;
@@ -36,7 +36,7 @@ pub(super) fn part(out: &mut String, part: &PartEntry, explain: bool) {
     if part.quantities.is_empty() {
         return;
     }
-    out.push_str(&format!("  {:<38} {:<30} {}\n", "", "", "moved most by (share of u²)"));
+    out.push_str(&format!("  {:<36} {:<26} {}\n", "", "", "moved most by (share of u²)"));
     for quantity in &part.quantities {
         line(out, quantity);
         if explain {
@@ -47,7 +47,7 @@ pub(super) fn part(out: &mut String, part: &PartEntry, explain: bool) {
 
 fn line(out: &mut String, quantity: &QuantityEntry) {
     let value = figure(&quantity.figure, quantity.shown_factor, &quantity.shown_unit);
-    let text = format!("  {:<38} {value:<30} {}", quantity.name, moved(&quantity.figure));
+    let text = format!("  {:<36} {value:<26} {}", quantity.name, moved(&quantity.figure));
     out.push_str(text.trim_end());
     out.push('\n');
 }
@@ -101,51 +101,8 @@ pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
             }
         }
     }
-    if let (Some(band), Some(mean)) = (station.band_hz, &station.mean_mobility_m_n_s) {
-        wrap(
-            out,
-            "  ",
-            &format!(
-                "mean mobility {:.0} to {:.0} Hz (real part): {}",
-                band[0],
-                band[1],
-                figure(mean, 1e3, "mm/(N s)")
-            ),
-        );
-    }
-    if let (Some(baseline), Some(ratio), Some(band)) =
-        (&station.baseline, &station.power_drawn_ratio, station.power_drawn_band_hz)
-    {
-        let percent = |r: f64| 100.0 * (r - 1.0);
-        let db = |r: f64| 10.0 * r.max(1e-9).log10();
-        wrap(
-            out,
-            "  ",
-            &format!(
-                "power drawn from an edge of given force, against {baseline}: {:+.0} % ({:+.0} to {:+.0} %), {:+.1} dB ({:+.1} to {:+.1} dB), {:.0} to {:.0} Hz",
-                percent(ratio.value),
-                percent(ratio.interval_95[0]),
-                percent(ratio.interval_95[1]),
-                db(ratio.value),
-                db(ratio.interval_95[0]),
-                db(ratio.interval_95[1]),
-                band[0],
-                band[1]
-            ),
-        );
-    }
-    if let Some(stiffness) = &station.static_stiffness_n_m {
-        wrap(
-            out,
-            "  ",
-            &format!(
-                "stiffness under a weight: {} (all modes give way together, and the supports too: less than k of one mode)",
-                figure(stiffness, 1e-3, "kN/m")
-            ),
-        );
-    }
-    if let Some(mass) = station.advised_mass_kg {
-        wrap(out, "  ", &format!("a good mass to stick on here: about {} g", significant(1e3 * mass, 2)));
+    for sentence in station.sentences() {
+        wrap(out, "  ", &sentence);
     }
     if explain {
         for sentence in [
@@ -157,5 +114,54 @@ pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
         ] {
             wrap(out, "      ", sentence);
         }
+    }
+}
+
+impl StationEntry {
+    /// What the station is worth, in sentences.
+    pub(super) fn sentences(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        if let (Some(band), Some(mean)) = (self.band_hz, &self.mean_mobility_m_n_s) {
+            all.push(format!(
+                "mean mobility {:.0} to {:.0} Hz (real part): {}",
+                band[0],
+                band[1],
+                figure(mean, 1e3, "mm/(N s)")
+            ));
+        }
+        if let (Some(baseline), Some(ratio), Some(band)) =
+            (&self.baseline, &self.power_drawn_ratio, self.power_drawn_band_hz)
+        {
+            let percent = |r: f64| minus(&format!("{:+.1}", 100.0 * (r - 1.0)));
+            let db = |r: f64| minus(&format!("{:+.2}", 10.0 * r.max(1e-9).log10()));
+            all.push(format!(
+                "power drawn from an edge of given force, against {baseline}, {:.0} to {:.0} Hz: {} % ({} to {} %), {} dB ({} to {} dB)",
+                band[0],
+                band[1],
+                percent(ratio.value),
+                percent(ratio.interval_95[0]),
+                percent(ratio.interval_95[1]),
+                db(ratio.value),
+                db(ratio.interval_95[0]),
+                db(ratio.interval_95[1]),
+            ));
+        }
+        if let Some(stiffness) = &self.static_stiffness_n_m {
+            all.push(format!(
+                "stiffness under a weight: {} (all modes give way together, and the supports too: less than k of one mode)",
+                figure(stiffness, 1e-3, "kN/m")
+            ));
+        }
+        if let Some(mass) = self.advised_mass_kg {
+            all.push(format!("a good mass to stick on here: about {} g", significant(1e3 * mass, 2)));
+        }
+        if self.modes.iter().any(|m| m.modal_mass_kg.is_some()) {
+            all.push(
+                "M and k count all of the station's motion: where it slides along as it moves to and fro, they are less than \
+                 those of the to-and-fro alone"
+                    .into(),
+            );
+        }
+        all
     }
 }

@@ -69,22 +69,20 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
         return;
     }
     let named = recording.modes.iter().any(|m| m.name.is_some());
-    out.push_str(
-        &format!(
-            "\n  {:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {:<3} {}\n",
-            "no",
-            "frequency, Hz",
-            "damping, %",
-            "loss",
-            "Q",
-            "ring, s",
-            "dB",
-            "taps",
-            "see",
-            if named { "is" } else { "" }
-        )
-        .trim_end(),
+    let heading = format!(
+        "\n  {:>3} {:<6} {:>20} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5} {}",
+        "no",
+        if named { "is" } else { "" },
+        "frequency, Hz",
+        "damping, %",
+        "loss",
+        "Q",
+        "ring, s",
+        "dB",
+        "taps",
+        "see"
     );
+    out.push_str(heading.trim_end());
     out.push('\n');
     let mut doubts: Vec<(String, Vec<usize>)> = Vec::new();
     for (index, mode) in recording.modes.iter().enumerate() {
@@ -122,7 +120,8 @@ fn letter(place: usize) -> String {
 fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
     let half = |u: f64| COVERAGE_95 * u;
     format!(
-        "  {number:>3} {:>23} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5}  {letters:<3} {}\n",
+        "  {number:>3} {:<6} {:>20} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5} {letters}\n",
+        mode.name.as_deref().map_or(String::new(), short_name),
         with_interval(mode.frequency_hz, half(mode.frequency_hz_u)),
         with_interval(100.0 * mode.damping_ratio, half(100.0 * mode.damping_ratio_u)),
         derived(mode.loss_factor, half(mode.loss_factor_u)),
@@ -130,7 +129,6 @@ fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
         derived(mode.ring_time_s, half(mode.ring_time_s_u)),
         minus(&format!("{:.1}", mode.level_db)),
         mode.taps_used,
-        mode.name.as_deref().map_or(String::new(), short_name),
     )
     .trim_end()
     .to_owned()

@@ -142,6 +142,11 @@ const LEAST_FLOOR: f64 = 3e-10;
 /// A sound this much louder (dB) than one just before it is the strike; the other was the hand on its way.
 const LOUDER_DB: f64 = 12.0;
 
+/// A jump that clears its threshold by less than the first (dB) and lies below the strike before it by more than the second
+/// is no strike.
+const REVIVAL_DB: f64 = 2.0;
+const FAR_BELOW_DB: f64 = 12.0;
+
 /// A strike's low band stands at most so much less over its noise (dB) than the whole sound.
 const LOW_SHARE_DB: f64 = 25.0;
 
@@ -159,7 +164,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
     let listening = Listening::new(recording)?;
     let level = listening.level().clone();
     let floor = Floor::new(&level);
-    let jumps = find_jumps(&level, &floor);
+    let jumps = without_revivals(find_jumps(&level, &floor), &level, &floor);
     let mut taps = Vec::with_capacity(jumps.len());
     let blocks = level.body.len();
     let mut sinks = Vec::new();
@@ -353,6 +358,23 @@ fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
         block += 1;
     }
     jumps
+}
+
+/// Leaves out jumps in which a part's own modes come into step again behind a strike: they hardly stand out of the ring-down
+/// that they lie in, and lie far below its strike. (A second strike as weak as that is told by its misfit to the other taps.)
+fn without_revivals(jumps: Vec<Jump>, level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
+    let mut kept: Vec<Jump> = Vec::new();
+    for jump in jumps {
+        let revival = kept.last().is_some_and(|strike| {
+            let below = over_floor_db(level, floor, strike.block, 20) - over_floor_db(level, floor, jump.block, 20);
+            let within = jump.block < sink_block(level, floor, strike.block, 20);
+            within && jump.height_db < REVIVAL_DB && below > FAR_BELOW_DB
+        });
+        if !revival {
+            kept.push(jump);
+        }
+    }
+    kept
 }
 
 /// First block at which the ring-down has sunk into the noise, in both bands.

@@ -47,6 +47,8 @@ const LEAST_SHIFT: f64 = 5.0;
 /// The straight line is bent by what the mass does to the other modes; above this share of M with one mass only, the result is
 /// marked as too heavy.
 const HEAVY: f64 = 0.06;
+/// Points this far off their line, as a share of the largest shift, are not for the curve's sake.
+const LOOSE: f64 = 0.02;
 /// One mass cannot show the bend. What remains of the slope's error after the rigid-body correction, as a share of dm/M:
 /// -0.23 at a free bar's end to -0.07 in its middle for the first mode, up to +0.9 for higher ones without it (free bar,
 /// finite elements); taken as half of dm/M.
@@ -139,7 +141,8 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
         if let Some(inverse) = (design.transpose() * &design).try_inverse() {
             let left = &target - &design * (inverse * design.transpose() * &target);
             let chi2 = left.norm_squared() / freedom;
-            if chi2 > 4.0 {
+            let rough = left.iter().zip(&points).map(|(l, p)| (l * p.2).powi(2)).sum::<f64>().sqrt();
+            if chi2 > 4.0 && rough > LOOSE * last.1 {
                 notes.push(
                     "the points do not lie on one line within their uncertainties: a mass that sat loose or elsewhere?"
                         .into(),
@@ -164,7 +167,13 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
                 grams(0.04 * mass)
             ));
         }
-    } else if heaviest > 0.15 {
+    } else {
+        // The next term of the series is about the square of the one that was fitted.
+        let straight = points.iter().map(|p| (p.0 / p.2).powi(2)).sum::<f64>()
+            / points.iter().map(|p| p.0 * p.1 / (p.2 * p.2)).sum::<f64>();
+        parts.push((source("the curve's next term"), (straight / mass - 1.0).powi(2) * mass));
+    }
+    if terms > 1 && heaviest > 0.15 {
         notes.push(format!(
             "the heaviest added mass is {:.0} % of the modal mass; up to 10 % is better",
             100.0 * heaviest

@@ -9,6 +9,7 @@ mod blank;
 mod loaded_modes;
 mod plate;
 mod quantity;
+mod station_masses;
 
 pub use added_mass::{
     AddedMassError, EffectiveMass, LoadedTone, advised_mass_kg, effective_mass, stage_ratio, static_stiffness,

@@ -147,7 +147,7 @@ pub fn blank_quantities(
         let at = |t: f64, h: f64| equilibrium_moisture(t, h).unwrap_or(f64::NAN);
         // Two official equations differ by up to half a percent.
         let moisture = Measured::combine(&[temperature, humidity], |x| at(x[0], x[1]))
-            .plus_uncertainty(0.003, "the moisture equation");
+            .plus_uncertainty(0.003, "moisture equation");
         add(
             "moisture_content",
             "moisture content in this air",
@@ -163,7 +163,7 @@ pub fn blank_quantities(
             add(
                 "modulus_along_at_12_percent_pa",
                 "E along, brought to 12 % moisture",
-                brought.plus_uncertainty(doubt, "the average moisture relation"),
+                brought.plus_uncertainty(doubt, "moisture relation"),
                 "Pa",
                 ("GPa", 1e-9),
                 "for comparing with tables only: an average relation (Wood Handbook) that single boards do not keep to",
@@ -187,8 +187,5 @@ fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Measured> {
     } else {
         0.0
     };
-    Some(Measured::with_parts(
-        mean,
-        [("damping".into(), weights.powf(-0.5)), ("differences between the modes".into(), scatter)],
-    ))
+    Some(Measured::with_parts(mean, [("damping".into(), weights.powf(-0.5)), ("mode to mode".into(), scatter)]))
 }

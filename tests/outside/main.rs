@@ -5,6 +5,8 @@ use std::io::Write;
 use ringwright::modes::{Estimate, EstimateOptions, Estimator, Mode};
 use ringwright::sound::{Recording, find_taps};
 
+mod added_mass;
+mod plates;
 mod recordings;
 mod scipy;
 mod standards;

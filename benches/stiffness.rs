@@ -1,0 +1,46 @@
+//! How long the plate's modes and a blank's whole inversion take. `cargo bench --bench stiffness`
+
+use std::time::Instant;
+
+use ringwright::part::{Measured, Sizes};
+use ringwright::simulate::Blank;
+use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
+
+fn median_ms(runs: usize, mut what: impl FnMut()) -> f64 {
+    let mut times: Vec<f64> = (0..runs)
+        .map(|_| {
+            let started = Instant::now();
+            what();
+            1e3 * started.elapsed().as_secs_f64()
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[runs / 2]
+}
+
+fn main() {
+    let size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };
+    let constants = Constants { along_pa: 11.6e9, across_pa: 1.23e9, shear_pa: 0.986e9, poisson: 0.45 };
+    let stiffnesses = bending_stiffnesses(&constants, size.thickness_m);
+    let count = free_plate_modes(&stiffnesses, &size, (24, 10), 1200.0).len();
+    let ritz = median_ms(21, || {
+        std::hint::black_box(free_plate_modes(&stiffnesses, &size, (24, 10), 1200.0));
+    });
+    let blank = Blank { size, constants, damping: [0.005, 0.011, 0.008] };
+    let tones: Vec<Tone> = blank
+        .modes((60.0, 900.0))
+        .into_iter()
+        .map(|(frequency_hz, _, _)| Tone { frequency_hz, frequency_hz_u: 1e-4 * frequency_hz })
+        .collect();
+    let sizes = Sizes {
+        length: Measured::new(0.8, 3e-4, "length"),
+        width: Measured::new(0.12, 3e-4, "width"),
+        thickness: Measured::new(2.25e-3, 2e-5, "thickness"),
+        mass: Measured::new(0.133, 1e-3, "mass"),
+    };
+    let inversion = median_ms(5, || {
+        std::hint::black_box(blank_from_tones(&sizes, &tones));
+    });
+    println!("plate, {count} modes below 1200 Hz: {ritz:.1} ms (goal: 40 modes in 20 ms)");
+    println!("numbering and moduli from {} tones: {inversion:.0} ms (goal: 1000 ms)", tones.len());
+}

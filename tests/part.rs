@@ -1,0 +1,174 @@
+//! `measure` with a described part, and with masses stuck on: what it says, and what it says of wrong descriptions.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use ringwright::report::Document;
+use ringwright::simulate::{Blank, Ring, TakeSpec};
+use ringwright::stiffness::{Constants, Size};
+use tempfile::TempDir;
+
+const RATE: u32 = 16_000;
+
+fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
+    let output = command.current_dir(folder).stdin(Stdio::null()).args(arguments).output().expect("the program starts");
+    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+fn write(path: &Path, spec: &TakeSpec) {
+    fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
+    let format = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
+    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
+    writer.finalize().expect("it can be written");
+}
+
+fn take() -> TakeSpec {
+    TakeSpec {
+        sample_rate_hz: f64::from(RATE),
+        taps: 3,
+        interval_s: 1.3,
+        after_last_s: 1.3,
+        noise_sigma: 1e-4,
+        ..TakeSpec::default()
+    }
+}
+
+/// A folder with a take of a blank of E 12 and 1 GPa, G 1.1 GPa, 700 x 110 x 2.5 mm, 120 g.
+fn blank() -> TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let blank = Blank {
+        size: Size { length_m: 0.7, width_m: 0.11, thickness_m: 2.5e-3, mass_kg: 0.12 },
+        constants: Constants { along_pa: 12e9, across_pa: 1e9, shear_pa: 1.1e9, poisson: 0.4 },
+        damping: [0.005, 0.01, 0.008],
+    };
+    write(&folder.path().join("take.wav"), &TakeSpec { modes: blank.sound((0.06, 0.12), (0.3, 0.35), 0.1), ..take() });
+    folder
+}
+
+const SIZES: [&str; 8] =
+    ["--length", "700 mm", "--width", "110 mm", "--thickness", "2.50 2.52 2.49 mm", "--mass", "120 g"];
+
+#[test]
+fn a_described_blank_has_its_moduli_in_all_forms() {
+    let folder = blank();
+    let (code, text, err) = run(folder.path(), &[&["measure", "take.wav", "--explain"][..], &SIZES].concat());
+    assert_eq!(code, Some(0), "{text}{err}");
+    for words in
+        ["E along the grain", "thickness:", "how hard the wood is to stretch", "% of its uncertainty", "is: b bending"]
+    {
+        let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains(words), "{words} is not said\n{text}");
+    }
+    assert!(text.lines().all(|l| l.chars().count() <= 100), "{text}");
+    let (_, json, _) = run(folder.path(), &[&["measure", "take.wav", "--format", "json"][..], &SIZES].concat());
+    let document: Document = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    let part = document.recordings[0].part.as_ref().expect("a part");
+    assert_eq!(part.decided, Some(true));
+    for (code, truth) in [("modulus_along_pa", 12e9), ("modulus_across_pa", 1e9), ("shear_modulus_pa", 1.1e9)] {
+        let quantity = part.quantities.iter().find(|q| q.code == code).unwrap_or_else(|| panic!("{code}\n{json}"));
+        let [low, high] = quantity.figure.interval_95;
+        assert!(low < truth && truth < high, "{code}: {low} to {high}");
+    }
+    let (_, csv, _) = run(folder.path(), &[&["measure", "take.wav", "--format", "csv"][..], &SIZES].concat());
+    assert!(
+        csv.contains("bending 3") && csv.lines().next().is_some_and(|l| l.ends_with("modulus_along_pa_u")),
+        "{csv}"
+    );
+}
+
+#[test]
+fn wrong_descriptions_are_named() {
+    let folder = blank();
+    let with = |extra: &[&str]| run(folder.path(), &[&["measure", "take.wav"][..], extra].concat());
+    let said = |(code, out, err): (Option<i32>, String, String), wanted: i32, words: &[&str]| {
+        let all = format!("{out} {err}").split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(code, Some(wanted), "{all}");
+        words.iter().for_each(|w| assert!(all.contains(w), "{w:?} is not said\n{all}"));
+        assert!(!all.contains("panicked"), "{all}");
+    };
+    said(with(&["--length", "700 mmm"]), 2, &["--length", "is \"mm\" meant"]);
+    said(with(&["--mass", "120"]), 2, &["--mass", "no unit"]);
+    said(with(&["--width=-3 mm"]), 2, &["above zero"]);
+    // Missing sizes: the modes are still told.
+    said(with(&["--length", "700 mm"]), 0, &["width, thickness, mass not given", "can still be told"]);
+    // Ten times too thick: questioned, and no modulus.
+    let wrong = with(&["--length", "700 mm", "--width", "110 mm", "--thickness", "25 mm", "--mass", "120 g"]);
+    assert!(!wrong.1.contains("E along"), "{}", wrong.1);
+    said(wrong, 0, &["too low for any wood", "thickness would be", "no modulus is computed"]);
+    // A length that does not fit the modes.
+    let odd = with(&["--length", "500 mm", "--width", "110 mm", "--thickness", "2.5 mm", "--mass", "86 g"]);
+    let json_free = !odd.1.contains("E along the grain") || odd.1.contains("more than 1 % off");
+    assert!(json_free, "a modulus from a wrong length\n{}", odd.1);
+    // Files.
+    fs::write(folder.path().join("bad.toml"), "kind = \"strip\"\nlength = \"700\"\n").expect("it can be written");
+    said(with(&["--part", "bad.toml"]), 2, &["bad.toml", "line 2, length", "no unit"]);
+    said(with(&["--part", "none.toml"]), 2, &["none.toml", "cannot be read"]);
+    said(with(&["--part", "bad.toml", "--length", "1 m"]), 2, &["cannot be used with"]);
+    fs::write(folder.path().join("rim.toml"), "kind = \"rim\"\nmass = \"412 g\"\n").expect("it can be written");
+    said(with(&["--part", "rim.toml"]), 0, &["a rim has no modulus"]);
+}
+
+/// A ring tapped with 0, 4 and 8 g stuck on, in the folders of a bench: modal mass, stiffness, mobility and the power drawn
+/// against a limper one.
+#[test]
+fn stuck_on_masses_give_the_effective_stiffness() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let limp = Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
+    let stiff = Ring { bending_stiffness_n_m2: 7.7, mass_per_length_kg_m: 0.28, ..limp };
+    for (name, ring) in [("a-plain", limp), ("b-laminated", stiff)] {
+        for (place, grams) in [0.0, 4.0, 8.0].into_iter().enumerate() {
+            let station = if grams == 0.0 { "waist".to_owned() } else { format!("waist+{grams}g") };
+            let spec = TakeSpec { modes: ring.sound(1e-3 * grams, 0.1), seed: 5 + place as u64, ..take() };
+            write(&folder.path().join("rim").join(name).join(station).join("take-01.wav"), &spec);
+        }
+    }
+    fs::write(
+        folder.path().join("rim.toml"),
+        "kind = \"rim\"\n[deflection]\nweight = \"500 g\"\nreading = \"0.42 0.43 0.42 mm\"\n",
+    )
+    .expect("it can be written");
+    let (code, json, err) = run(folder.path(), &["measure", "rim", "--part", "rim.toml", "--format", "json"]);
+    assert_eq!(code, Some(0), "{err}");
+    let document: Document = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    assert_eq!(document.stations.len(), 2, "{json}");
+    for (station, ring) in document.stations.iter().zip([limp, stiff]) {
+        assert_eq!(station.added_kg, [0.0, 0.004, 0.008]);
+        let truths = ring.modes_with_mass(0.0);
+        let told = station.modes.iter().filter(|m| m.modal_mass_kg.is_some()).count();
+        assert!(told >= 4, "{json}");
+        for mode in &station.modes {
+            let (Some(mass), Some(stiffness)) = (&mode.modal_mass_kg, &mode.stiffness_n_m) else { continue };
+            let (f, truth) = truths
+                .iter()
+                .min_by(|a, b| (a.0 - mode.frequency_hz.value).abs().total_cmp(&(b.0 - mode.frequency_hz.value).abs()))
+                .expect("modes");
+            assert!(
+                (mass.value / truth - 1.0).abs() < (3.0 * mass.u / mass.value).max(0.01),
+                "{f}: {} {truth}",
+                mass.value
+            );
+            let exact = truth * (std::f64::consts::TAU * f).powi(2);
+            assert!((stiffness.value / exact - 1.0).abs() < 3.5 * stiffness.u / stiffness.value);
+        }
+        // 0.5 kg times standard gravity over 0.4233 mm.
+        let weight = station.static_stiffness_n_m.as_ref().expect("from the weight");
+        assert!((weight.value / 11_582.0 - 1.0).abs() < 1e-3, "{}", weight.value);
+    }
+    let ratio = document.stations[1].power_drawn_ratio.as_ref().expect("against the first");
+    assert!(ratio.value < 0.6 && ratio.interval_95[1] < 0.7, "{ratio:?}");
+    assert!(document.stations[0].power_drawn_ratio.is_none());
+
+    // Only masses, no bare take; and a mass too small to tell.
+    fs::remove_dir_all(folder.path().join("rim/a-plain/waist")).expect("it is there");
+    let (_, text, _) = run(folder.path(), &["measure", "rim/a-plain"]);
+    assert!(text.contains("no take without added mass"), "{text}");
+}
