@@ -3,13 +3,13 @@
 //! Data flows one way; every value that crosses from room to room is a plain struct:
 //!
 //! ```text
-//! sound  ->  taps  ->  modes  ->  stiffness, loss  ->  report
+//! sound  ->  taps  ->  modes  ->  stiffness, loss  ->  compare  ->  report
 //!                       part  --^
 //! ```
 //!
 //! [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies and dampings by maximum
 //! likelihood over all taps, [`part`] describes what was tapped, [`stiffness`] and [`loss`] make moduli, effective stiffness,
-//! mobility and power of the modes, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with
+//! mobility and power of the modes, [`compare`] sets one stage against another, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with
 //! known truth, and [`commands`] are the thin command line.
 //!
 //! # Example
@@ -33,6 +33,7 @@
 #![warn(clippy::print_stdout, clippy::print_stderr)]
 
 pub mod commands;
+pub mod compare;
 pub mod loss;
 pub mod modes;
 pub mod part;

@@ -315,8 +315,8 @@ fn demo_makes_recordings_and_pages() {
         .filter_map(|e| e.ok().map(|e| e.path()))
         .collect();
     let named = |part: &str| pages.iter().filter(|p| p.to_string_lossy().contains(part)).count();
-    // A page for each of nine takes, shapes for the three of the blank, two stations.
-    assert_eq!((pages.len(), named("shapes"), named("station-")), (14, 3, 2), "{pages:?}\n{}", run.all());
+    // A page for each of nine takes, shapes for the three of the blank, two stations, one comparison.
+    assert_eq!((pages.len(), named("shapes"), named("station-")), (15, 3, 2), "{pages:?}\n{}", run.all());
     for page in pages {
         let bytes = fs::read(&page).expect("the page is there");
         // PNG: the magic number, then the IHDR chunk, which begins with width and height.

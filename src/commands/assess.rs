@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::inputs::Input;
 use crate::modes::Mode;
-use crate::part::{Kind, PartDescription, station_of};
+use crate::part::{Kind, Measured, PartDescription, station_of};
 use crate::report::{FigureEntry, PartEntry, RecordingEntry, StationEntry};
 use crate::stiffness::{
     BlankResult, NumberedLoss, StationTake, StationTone, Tone, blank_from_tones, blank_quantities, follow_modes,
@@ -102,6 +102,23 @@ pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry
     }
     entry.part = Some(told);
     numbered
+}
+
+/// A numbered blank: the name of each mode, and its bending stiffness EI.
+pub struct NumberedBlank {
+    pub names: Vec<Option<String>>,
+    pub bending_stiffness: Option<Measured>,
+}
+
+/// The blank that modes belong to, if its part is a described flat blank and one numbering stands alone.
+pub fn numbered_blank(part: &PartDescription, modes: &[Mode]) -> Option<NumberedBlank> {
+    let sizes = (part.kind == Kind::Strip).then(|| part.sizes().ok()).flatten()?;
+    let tones: Vec<Tone> =
+        modes.iter().map(|m| Tone { frequency_hz: m.frequency_hz, frequency_hz_u: m.frequency_hz_u }).collect();
+    let blank = blank_from_tones(&sizes, &tones);
+    let numbering = blank.numberings.first().filter(|_| blank.decided())?;
+    let names = numbering.numbers.iter().map(|n| n.map(|(l, w)| mode_name(l, w))).collect();
+    Some(NumberedBlank { names, bending_stiffness: blank.bending_stiffness })
 }
 
 /// The stations among some recordings: those that were tapped with a mass stuck on, and without.

@@ -85,7 +85,7 @@ pub struct ReportArguments {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
+pub enum Format {
     Text,
     Json,
     Csv,

@@ -4,6 +4,7 @@
 //! the report could not be saved.
 
 mod assess;
+mod compare;
 mod demo;
 mod inputs;
 mod measure;
@@ -26,6 +27,8 @@ struct Arguments {
 enum Command {
     /// Measure the modes in recordings of taps
     Measure(measure::Arguments),
+    /// Compare stages of a part with a baseline
+    Compare(compare::Arguments),
     /// Make an example folder of simulated takes and measure it
     Demo(demo::Arguments),
     /// Simulate a take of taps with known modes
@@ -54,6 +57,7 @@ pub fn run() -> u8 {
     };
     let outcome = match arguments.command {
         Command::Measure(arguments) => measure::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Schema => schema::run(),

@@ -57,6 +57,15 @@ pub struct Deflection {
     pub reading: Measured,
 }
 
+/// One layer of a laminate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ply {
+    pub wood: String,
+    pub thickness: Measured,
+    /// Angle of the grain to the part's length (degrees).
+    pub grain_deg: f64,
+}
+
 /// A part as described. Whatever was not measured is missing.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PartDescription {
@@ -70,6 +79,8 @@ pub struct PartDescription {
     pub temperature: Option<Measured>,
     pub humidity: Option<Measured>,
     pub deflection: Option<Deflection>,
+    /// From outside to inside; empty if not said.
+    pub plies: Vec<Ply>,
 }
 
 /// What is wrong with a description: the field, its line (from 1) if it stands in a file, and the sentence.
@@ -109,6 +120,17 @@ struct File {
     #[serde(default)]
     uncertainty: FileUncertainty,
     deflection: Option<FileDeflection>,
+    #[serde(default)]
+    ply: Vec<FilePly>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FilePly {
+    wood: String,
+    thickness: Spanned<String>,
+    #[serde(default)]
+    grain_deg: f64,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -194,6 +216,16 @@ impl PartDescription {
             temperature: field("temperature", &file.temperature, None, Temperature, THERMOMETER_C)?,
             humidity: field("humidity", &file.humidity, None, Humidity, HYGROMETER)?,
             deflection,
+            plies: file
+                .ply
+                .iter()
+                .enumerate()
+                .map(|(place, ply)| {
+                    let name = format!("thickness of ply {}", place + 1);
+                    let thickness = reader.read(&name, &ply.thickness, u.thickness.as_ref(), Length, CALLIPER_M)?;
+                    Ok(Ply { wood: ply.wood.clone(), thickness, grain_deg: ply.grain_deg })
+                })
+                .collect::<Result<_, PartError>>()?,
         })
     }
 
@@ -255,6 +287,17 @@ impl PartDescription {
         {
             questions.push(format!("width {} is not less than length {}: are the two exchanged?", mm(w), mm(l)));
         }
+        if let (Some(t), false) = (&self.thickness, self.plies.is_empty()) {
+            let sum: f64 = self.plies.iter().map(|p| p.thickness.value).sum();
+            // A glue line adds up to some tenths of a millimetre.
+            if sum > t.value + 4.0 * t.u() || sum < t.value - 4.0 * t.u() - 0.5e-3 {
+                questions.push(format!(
+                    "the plies together are {:.2} mm, the part is {:.2} mm thick: which reading is wrong?",
+                    1e3 * sum,
+                    1e3 * t.value
+                ));
+            }
+        }
         if self.kind == Kind::Strip
             && questions.is_empty()
             && let Ok(sizes) = self.sizes()
@@ -294,6 +337,19 @@ mod tests {
         assert!((sizes.thickness.u() - 0.0376e-3).abs() < 2e-7, "{}", sizes.thickness.u());
         assert!((sizes.length.u() - 1e-3).abs() < 1e-12);
         assert!(part.questions().is_empty());
+    }
+
+    #[test]
+    fn plies_must_make_up_the_thickness() {
+        let text = |t: &str| {
+            format!(
+                "thickness = \"{t}\"\n[[ply]]\nwood = \"walnut\"\nthickness = \"2.25 mm\"\n[[ply]]\nwood = \"maple\"\nthickness = \"2 mm\"\n"
+            )
+        };
+        let part = |t: &str| PartDescription::from_toml(&text(t)).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(part("4.35 mm").plies.len(), 2);
+        assert!(part("4.35 mm").questions().is_empty());
+        assert!(part("3.9 mm").questions()[0].contains("plies together are 4.25 mm"));
     }
 
     #[test]

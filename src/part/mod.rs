@@ -8,7 +8,7 @@ mod moisture;
 mod station;
 mod units;
 
-pub use description::{Deflection, Kind, PartDescription, PartError, Sizes};
+pub use description::{Deflection, Kind, PartDescription, PartError, Ply, Sizes};
 pub use measured::{Measured, Source, mean_of_readings};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
 pub use station::{Station, station_of};

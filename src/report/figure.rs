@@ -192,6 +192,17 @@ impl Panel {
         )
     }
 
+    /// Frame, the x axis with its grid, and nothing at the side.
+    pub(super) fn draw_bare(&self, on: &mut Drawing, x_title: &str) {
+        let small = Style { size: 16.0, colour: MUTED, ..Style::default() };
+        for tick in self.x.ticks(8) {
+            let (x, _) = self.at(tick, self.y.low);
+            on.line((x, self.top), (x, self.bottom), GRID, 1.0, false);
+            on.text(x, self.bottom + 22.0, &tick_label(tick), Style { anchor: Anchor::Middle, ..small });
+        }
+        on.text(self.right, self.top - 12.0, x_title, Style { anchor: Anchor::End, ..small });
+    }
+
     /// Frame, grid, tick labels and titles.
     pub(super) fn draw(&self, on: &mut Drawing, title: &str, x_title: &str, y_title: &str) {
         let small = Style { size: 16.0, colour: MUTED, ..Style::default() };

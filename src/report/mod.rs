@@ -1,5 +1,7 @@
 //! Reports: numbers into words, tables, files and pictures. Estimates nothing.
 
+mod comparison;
+mod comparison_page;
 mod csv_table;
 mod document;
 mod figure;
@@ -13,6 +15,8 @@ mod shapes_page;
 mod station_page;
 mod text;
 
+pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_text};
+pub use comparison_page::comparison_png;
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
 pub use page::{PageInput, page_png, page_svg};

@@ -30,7 +30,7 @@ pub(super) fn draw(on: &mut Drawing, entry: &RecordingEntry, top: f64) {
     on.text(left, y, &title, Style { size: 20.0, bold: true, ..Style::default() });
     y += 8.0;
     for quantity in &part.quantities {
-        y += 27.0;
+        y += 25.0;
         let (factor, figure) = (quantity.shown_factor, &quantity.figure);
         on.text(left, y, &quantity.name, Style { size: 17.0, ..Style::default() });
         let value = with_interval(figure.value * factor, COVERAGE_95 * figure.u * factor);

@@ -1,6 +1,7 @@
 //! What is told about a part, each with its uncertainty and one plain sentence.
 
 use super::blank::BlankResult;
+use crate::loss::{edge_of_plate, infinite_beam};
 use crate::part::{Measured, PartDescription, Sizes, equilibrium_moisture, modulus_at_12_percent};
 
 /// A named figure.
@@ -27,6 +28,8 @@ pub struct NumberedLoss {
     pub loss_factor_u: f64,
 }
 
+/// Frequency of the reference mobility of a strip (Hz): in the range where a guitar's top drives its rim.
+const REFERENCE_HZ: f64 = 200.0;
 /// Dry over green modulus, average of the species in the Wood Handbook's Table 5-3 (maple, walnut, birch, ash: 1.15 to 1.25;
 /// from memory).
 const DRY_OVER_GREEN: f64 = 1.2;
@@ -127,6 +130,36 @@ pub fn blank_quantities(
             ("m⁴/(kg s)", 1.0),
             "speed of sound over density: high in wood that is wanted to sound by itself, of little use for a side",
         );
+    }
+    if let (Some(stiffness), Some(per_width)) = (&blank.bending_stiffness, &blank.bending_stiffness_per_width) {
+        let line = Measured::combine(&[stiffness, &sizes.mass, &sizes.length], |x| {
+            infinite_beam(x[0], x[1] / x[2], REFERENCE_HZ).re
+        });
+        add(
+            "strip_mobility_200_hz_m_n_s",
+            "mobility of an endless strip, 200 Hz",
+            line,
+            "m/(N s)",
+            ("mm/(N s)", 1e3),
+            "how readily an endless strip like this gives at 200 Hz; a rigid wall gives nothing, and a rim should lie far below",
+        );
+        let area = Measured::combine(&[&sizes.mass, &sizes.length, &sizes.width], |x| x[0] / (x[1] * x[2]));
+        // The edge of a plate that bends along with D_x and across with D_y: their geometric mean stands for an isotropic one.
+        let across = blank.across.as_ref().zip(blank.along.as_ref());
+        if let Some((across, along)) = across {
+            let edge = Measured::combine(&[per_width, &area, across, along], |x| {
+                edge_of_plate(x[0] * (x[2] / x[3]).sqrt(), x[1])
+            });
+            let doubt = 0.06 * edge.value;
+            add(
+                "plate_edge_mobility_m_n_s",
+                "mobility of an endless plate's edge",
+                edge.plus_uncertainty(doubt, "plate taken as even"),
+                "m/(N s)",
+                ("mm/(N s)", 1e3),
+                "how readily the free edge of an endless plate like this gives, at any frequency",
+            );
+        }
     }
     for (family, code, name, meaning) in [
         (

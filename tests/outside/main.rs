@@ -6,6 +6,7 @@ use ringwright::modes::{Estimate, EstimateOptions, Estimator, Mode};
 use ringwright::sound::{Recording, find_taps};
 
 mod added_mass;
+mod comparison;
 mod plates;
 mod recordings;
 mod scipy;

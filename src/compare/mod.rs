@@ -1,0 +1,11 @@
+//! Comparison: one stage of a part against another, as ratios with intervals and a verdict.
+//!
+//! This room knows figures with uncertainties; it knows nothing of files, sound or pictures.
+
+mod pairing;
+mod stage;
+mod verdict;
+
+pub use pairing::{Pair, Paired, pair_modes};
+pub use stage::{Comparison, Row, Stage, StageMode, compare, merge_takes};
+pub use verdict::{Ratio, Verdict};

@@ -1,0 +1,313 @@
+//! A stage of a part, and its comparison with the baseline.
+
+use super::pairing::{Pair, Paired, pair_modes};
+use super::verdict::{Ratio, TAPS};
+use crate::loss::{Mobility, energy_lost_per_cycle, power_drawn_ratio};
+use crate::modes::student_factor;
+use crate::part::Measured;
+
+/// A mode of a stage, joined over its takes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StageMode {
+    pub frequency: Measured,
+    pub damping_ratio: Measured,
+    pub level_db: f64,
+    pub name: Option<String>,
+    pub taps: usize,
+}
+
+/// What is known of a stage.
+#[derive(Debug, Clone, Default)]
+pub struct Stage {
+    pub name: String,
+    pub modes: Vec<StageMode>,
+    /// Mass (kg); bending stiffness EI (N m2) and mass per length (kg/m) where it is a flat blank.
+    pub mass: Option<Measured>,
+    pub bending_stiffness: Option<Measured>,
+    pub mass_per_length: Option<Measured>,
+    /// Mobility at a station where it was tapped with masses stuck on.
+    pub mobility: Option<Mobility>,
+    pub notes: Vec<String>,
+}
+
+/// A line of a comparison.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// Stable short code.
+    pub code: &'static str,
+    pub what: String,
+    pub baseline: Measured,
+    pub other: Measured,
+    /// Unit as shown, and the factor from SI to it.
+    pub shown: (&'static str, f64),
+    pub ratio: Ratio,
+}
+
+/// One stage against the baseline.
+#[derive(Debug, Clone, Default)]
+pub struct Comparison {
+    pub baseline: String,
+    pub other: String,
+    /// For the whole part.
+    pub whole: Vec<Row>,
+    /// For each pair of modes: the pair's name and its rows.
+    pub pairs: Vec<(String, Vec<Row>)>,
+    /// Modes (Hz) that have no partner, in the baseline and in the other.
+    pub unpaired: (Vec<f64>, Vec<f64>),
+    pub notes: Vec<String>,
+}
+
+/// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
+const SAME_MODE: f64 = 4e-3;
+
+/// Modes of several takes of one stage and station joined: means, with the scatter between the takes where it is larger than
+/// what each take says of itself (a part held anew is not quite the same).
+pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
+    let mut all: Vec<(usize, &StageMode)> =
+        takes.iter().enumerate().flat_map(|(t, modes)| modes.iter().map(move |m| (t, m))).collect();
+    all.sort_by(|a, b| a.1.frequency.value.total_cmp(&b.1.frequency.value));
+    let mut joined: Vec<StageMode> = Vec::new();
+    let mut at = 0;
+    while at < all.len() {
+        let mut group: Vec<(usize, &StageMode)> = vec![all[at]];
+        while let Some(next) = all.get(at + group.len()) {
+            let last = group[group.len() - 1].1;
+            let allowed = (SAME_MODE * last.frequency.value).max(4.0 * last.frequency.u().hypot(next.1.frequency.u()));
+            let close = next.1.frequency.value - last.frequency.value < allowed;
+            if !close || group.iter().any(|g| g.0 == next.0) {
+                break;
+            }
+            group.push(*next);
+        }
+        at += group.len();
+        // What most takes do not hear is left out.
+        if 2 * group.len() < takes.len() {
+            continue;
+        }
+        let number = joined.len() + 1;
+        let mean = |value: &dyn Fn(&StageMode) -> &Measured, what: &str| {
+            let n = group.len() as f64;
+            let weights: f64 = group.iter().map(|g| value(g.1).u().powi(-2)).sum();
+            let mean = group.iter().map(|g| value(g.1).value * value(g.1).u().powi(-2)).sum::<f64>() / weights;
+            let within = weights.powf(-0.5);
+            let between = if n > 1.0 {
+                let plain = group.iter().map(|g| value(g.1).value).sum::<f64>() / n;
+                let variance = group.iter().map(|g| (value(g.1).value - plain).powi(2)).sum::<f64>() / (n - 1.0);
+                (variance / n).sqrt()
+            } else {
+                0.0
+            };
+            let u = if between > within { between * student_factor(n - 1.0) } else { within };
+            Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
+        };
+        joined.push(StageMode {
+            frequency: mean(&|m| &m.frequency, "frequency"),
+            damping_ratio: mean(&|m| &m.damping_ratio, "damping"),
+            level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
+            name: group.iter().find_map(|g| g.1.name.clone()),
+            taps: group.iter().map(|g| g.1.taps).sum(),
+        });
+    }
+    joined
+}
+
+fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
+    modes
+        .iter()
+        .map(|m| Paired { frequency_hz: m.frequency.value, level_db: m.level_db, name: m.name.as_deref() })
+        .collect()
+}
+
+/// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
+pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
+    let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
+    let pairs: Vec<Pair> = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
+    let taps = baseline.modes.iter().chain(&other.modes).map(|m| m.taps).min().unwrap_or(1);
+    let mass_ratio = baseline.mass.as_ref().zip(other.mass.as_ref());
+    let mut stiffer: Vec<Measured> = Vec::new();
+    for pair in &pairs {
+        match pair {
+            (Some(i), Some(j)) => {
+                let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
+                let mut rows = Vec::new();
+                let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
+                    if let Some(ratio) = Ratio::new(x, y, taps) {
+                        rows.push(Row {
+                            code,
+                            what: what.to_owned(),
+                            baseline: x.clone(),
+                            other: y.clone(),
+                            shown,
+                            ratio,
+                        });
+                    }
+                };
+                add("frequency_hz", "frequency", &a.frequency, &b.frequency, ("Hz", 1.0));
+                add("damping_ratio", "damping", &a.damping_ratio, &b.damping_ratio, ("%", 100.0));
+                let ring = |m: &StageMode| {
+                    Measured::combine(&[&m.damping_ratio, &m.frequency], |x| {
+                        1000f64.ln() / (x[0] * std::f64::consts::TAU * x[1])
+                    })
+                };
+                add("ring_time_s", "ring time", &ring(a), &ring(b), ("s", 1.0));
+                let lost = |m: &StageMode| m.damping_ratio.map(energy_lost_per_cycle);
+                add("energy_lost_per_cycle", "lost per cycle", &lost(a), &lost(b), ("%", 100.0));
+                if let Some((m1, m2)) = mass_ratio {
+                    // k ~ f^2 m for one shape.
+                    let k = |f: &Measured, m: &Measured| Measured::combine(&[f, m], |x| x[0] * x[0] * x[1]);
+                    let (x, y) = (k(&a.frequency, m1), k(&b.frequency, m2));
+                    add("stiffness_by_mass", "stiffness, f²m", &x, &y, ("Hz² kg", 1.0));
+                    stiffer.push(Measured::combine(&[&x, &y], |v| v[1] / v[0]));
+                }
+                let name = match (&a.name, &b.name) {
+                    (Some(n), Some(m)) if n == m => n.clone(),
+                    _ => format!("mode {} with {}", i + 1, j + 1),
+                };
+                result.pairs.push((name, rows));
+            }
+            (Some(i), None) => result.unpaired.0.push(baseline.modes[*i].frequency.value),
+            (None, Some(j)) => result.unpaired.1.push(other.modes[*j].frequency.value),
+            (None, None) => {}
+        }
+    }
+    if result.pairs.is_empty() {
+        result
+            .notes
+            .push("no mode of one stage could be paired with one of the other; --pair sets pairs by hand".into());
+    }
+    let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
+        if let Some(ratio) = Ratio::new(x, y, taps) {
+            result.whole.push(Row { code, what: what.to_owned(), baseline: x.clone(), other: y.clone(), shown, ratio });
+        }
+    };
+    let both = |f: &dyn Fn(&Stage) -> Option<Measured>| f(baseline).zip(f(other));
+    if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
+        add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
+    } else if !stiffer.is_empty() {
+        // Modes that are stiffened differently: their spread is the uncertainty of one figure for all.
+        let n = stiffer.len() as f64;
+        let refs: Vec<&Measured> = stiffer.iter().collect();
+        let mean =
+            Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+        let spread =
+            (stiffer.iter().map(|s| (s.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
+        let spread = if n > 1.0 { spread / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
+        let mean_value = mean.value;
+        add(
+            "stiffness_by_mass",
+            "stiffness, from f² times mass",
+            &Measured::exact(1.0),
+            &mean.plus_uncertainty(spread * mean_value, "modes stiffened differently"),
+            ("", 1.0),
+        );
+    }
+    if let Some((x, y)) = both(&|s| s.mass.clone()) {
+        add("mass", "mass", &x, &y, ("g", 1e3));
+    }
+    if let Some((x, y)) = both(&|s| {
+        Some(Measured::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| v[0] / v[1]))
+    }) {
+        add("stiffness_per_mass", "stiffness per mass", &x, &y, ("N m³/kg", 1.0));
+    }
+    if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
+        if let Some((ratio, band)) = power_drawn_ratio(a, b) {
+            let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
+            add("power_drawn", &what, &Measured::exact(1.0), &ratio, ("", 1.0));
+        }
+    } else if let Some((x, y)) = both(&|s| {
+        // Re Y of an endless strip: 1/(4 m' c_B), c_B = (EI w^2/m')^(1/4).
+        Some(Measured::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| {
+            v[0].powf(-0.25) * v[1].powf(-0.75)
+        }))
+    }) {
+        add("power_drawn", "power drawn, as an endless strip", &x, &y, ("", 1.0));
+    }
+    // One figure for the loss: the mean of the logarithms over all pairs.
+    let losses: Vec<(&Measured, &Measured)> = pairs
+        .iter()
+        .filter_map(|p| Some((&baseline.modes[p.0?].damping_ratio, &other.modes[p.1?].damping_ratio)))
+        .collect();
+    if losses.len() > 1 {
+        let ratios: Vec<Measured> = losses.iter().map(|(a, b)| Measured::combine(&[a, b], |x| x[1] / x[0])).collect();
+        let refs: Vec<&Measured> = ratios.iter().collect();
+        let n = refs.len() as f64;
+        let mean =
+            Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+        let spread = (ratios.iter().map(|s| (s.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
+            / n.sqrt()
+            * student_factor(n - 1.0);
+        let value = mean.value;
+        add(
+            "loss",
+            "loss, mean over the pairs",
+            &Measured::exact(1.0),
+            &mean.plus_uncertainty(spread * value, "modes differ"),
+            ("", 1.0),
+        );
+    }
+    result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
+    result
+}
+
+impl Comparison {
+    /// The answer in one sentence.
+    pub fn answer(&self) -> String {
+        let row = |code: &str| self.whole.iter().find(|r| r.code == code);
+        let mut said: Vec<String> = Vec::new();
+        if let Some(r) = row("bending_stiffness").or(row("stiffness_by_mass")) {
+            said.push(match r.ratio.verdict {
+                super::Verdict::NotToldApart { .. } => {
+                    format!("its stiffness is not told apart ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
+                }
+                _ => format!(
+                    "{} times as stiff ({} to {})",
+                    brief(r.ratio.value),
+                    brief(r.ratio.low),
+                    brief(r.ratio.high)
+                ),
+            });
+        }
+        if let Some(r) = row("mass") {
+            said.push(format!("{} times the mass", brief(r.ratio.value)));
+        }
+        if let Some(r) = row("power_drawn") {
+            let width = 100.0 * (r.ratio.high - r.ratio.low);
+            let decimals = usize::from(width < 2.0);
+            let percent = |v: f64| 100.0 * (1.0 - v);
+            said.push(match r.ratio.verdict {
+                super::Verdict::Smaller => format!(
+                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) less power from an edge of given force",
+                    percent(r.ratio.value),
+                    percent(r.ratio.high),
+                    percent(r.ratio.low)
+                ),
+                super::Verdict::Larger => format!(
+                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) more power from an edge of given force",
+                    -percent(r.ratio.value),
+                    -percent(r.ratio.low),
+                    -percent(r.ratio.high)
+                ),
+                super::Verdict::NotToldApart { .. } => "the power it takes from the edge is not told apart".into(),
+            });
+        }
+        if said.is_empty()
+            && let Some(r) = row("loss")
+        {
+            said.push(format!(
+                "its modes lose {} times as much ({} to {})",
+                brief(r.ratio.value),
+                brief(r.ratio.low),
+                brief(r.ratio.high)
+            ));
+        }
+        if said.is_empty() {
+            return format!("{} against {}: nothing can be told", self.other, self.baseline);
+        }
+        format!("{} against {}: {}", self.other, self.baseline, said.join(", "))
+    }
+}
+
+/// Two or three digits.
+fn brief(value: f64) -> String {
+    if value >= 10.0 { format!("{value:.1}") } else { format!("{value:.2}") }
+}

@@ -1,0 +1,111 @@
+//! `compare` as people meet it: stages of a simulated rim, and what is said of wrong input.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use ringwright::simulate::{Ring, TakeSpec};
+use tempfile::TempDir;
+
+const RATE: u32 = 16_000;
+const PLAIN: Ring =
+    Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
+
+fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
+    let output = command.current_dir(folder).stdin(Stdio::null()).args(arguments).output().expect("the program starts");
+    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+fn write(path: &Path, ring: &Ring, seed: u64) {
+    fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
+    let spec = TakeSpec {
+        sample_rate_hz: f64::from(RATE),
+        modes: ring.sound(0.0, 0.1),
+        taps: 3,
+        after_last_s: 1.0,
+        noise_sigma: 1e-4,
+        seed,
+        ..TakeSpec::default()
+    };
+    let format = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
+    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
+    writer.finalize().expect("it can be written");
+}
+
+/// Plain, the same again, and seven times as stiff at twice the mass; 207 g and 413 g.
+fn bench() -> TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let laminated = Ring { bending_stiffness_n_m2: 7.7, mass_per_length_kg_m: 0.28, damping_ratio: 0.010, ..PLAIN };
+    for (name, ring, mass) in [("plain", PLAIN, 206.7), ("again", PLAIN, 206.7), ("laminated", laminated, 413.4)] {
+        for take in 1..=2 {
+            let seed = take + name.len() as u64 * 10;
+            write(&folder.path().join(format!("rim/{name}/waist/take-0{take}.wav")), &ring, seed);
+        }
+        let text = format!("kind = \"rim\"\nmass = \"{mass} g\"\n");
+        fs::write(folder.path().join(format!("rim/{name}/waist/part.toml")), text).expect("it can be written");
+    }
+    folder
+}
+
+#[test]
+fn answers_in_a_sentence_and_in_all_forms() {
+    let folder = bench();
+    let stages = ["compare", "rim/plain/waist", "rim/laminated/waist", "rim/again/waist"];
+    let (code, text, err) = run(folder.path(), &[&stages[..], &["--page", "page.png"]].concat());
+    assert_eq!(code, Some(0), "{text}{err}");
+    assert!(text.starts_with("laminated/waist against plain/waist: "), "{text}");
+    assert!(text.contains("times as stiff") && text.contains("times the mass"), "{text}");
+    assert!(text.contains("not told apart"), "the same rim again is no other\n{text}");
+    assert!(!text.contains("nan") && !text.contains("inf "), "{text}");
+    let png = fs::read(folder.path().join("page.png")).expect("the page is there");
+    assert!(png.starts_with(b"\x89PNG"));
+    let (_, json, _) = run(folder.path(), &[&stages[..], &["--format", "json"]].concat());
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    let rows = value["comparisons"][0]["whole"].as_array().expect("rows");
+    // EI 7 times: f^2 m goes with EI for one shape.
+    let stiffness = rows.iter().find(|r| r["code"] == "stiffness_by_mass").expect("stiffness");
+    let (low, high) = (stiffness["ratio_95"][0].as_f64(), stiffness["ratio_95"][1].as_f64());
+    assert!(low.is_some_and(|l| l < 7.0) && high.is_some_and(|h| h > 7.0), "{stiffness}");
+    let same = value["comparisons"][1]["whole"].as_array().expect("rows");
+    assert!(same.iter().all(|r| r["verdict"] == "not_told_apart"), "{json}");
+    let (_, csv, _) = run(folder.path(), &[&stages[..], &["--format", "csv"]].concat());
+    assert!(csv.lines().count() > 10 && csv.starts_with("baseline,other,pair,code"), "{csv}");
+}
+
+#[test]
+fn wrong_input_is_named() {
+    let folder = bench();
+    let said = |arguments: &[&str], wanted: i32, words: &[&str]| {
+        let (code, out, err) = run(folder.path(), arguments);
+        let all = format!("{out} {err}").split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(code, Some(wanted), "{all}");
+        words.iter().for_each(|w| assert!(all.contains(w), "{w:?} is not said\n{all}"));
+        assert!(!all.contains("panicked"), "{all}");
+    };
+    said(&["compare", "rim/plain/waist"], 2, &["OTHER"]);
+    said(&["compare", "rim/none", "rim/plain/waist"], 2, &["none", "nothing in it could be measured"]);
+    said(&["compare", "rim/plain/waist", "rim/plain/waist"], 2, &["is the baseline itself"]);
+    said(&["compare", "rim/plain/waist", "rim/again/waist", "--pair", "3"], 2, &["write it like 3=2"]);
+    said(&["compare", "rim", "rim/plain/waist"], 2, &["holds several stations"]);
+    fs::write(folder.path().join("saved.json"), "{}").expect("it can be written");
+    said(&["compare", "rim/plain/waist", "saved.json"], 2, &["saved.json", "is no report"]);
+    // A saved report of measure is a stage.
+    let (_, json, _) = run(folder.path(), &["measure", "rim/plain/waist", "--format", "json"]);
+    fs::write(folder.path().join("saved.json"), json).expect("it can be written");
+    said(&["compare", "saved.json", "rim/laminated/waist"], 0, &["loss, mean over the pairs", "holds no mass"]);
+    // One broken recording among good ones.
+    fs::write(folder.path().join("rim/plain/waist/take-03.wav"), b"no sound").expect("it can be written");
+    said(&["compare", "rim/plain/waist", "rim/laminated/waist"], 1, &["take-03.wav", "times as stiff"]);
+    // An existing picture is not replaced without being asked.
+    fs::write(folder.path().join("page.png"), b"mine").expect("it can be written");
+    said(&["compare", "rim/plain/waist", "rim/again/waist", "--page", "page.png"], 2, &["exists already", "--force"]);
+    assert_eq!(fs::read(folder.path().join("page.png")).expect("it is there"), b"mine");
+}
