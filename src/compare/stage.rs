@@ -118,6 +118,30 @@ fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
         .collect()
 }
 
+/// Geometric mean of several ratios that stand for one; where they differ, so does what is meant by it.
+fn mean_ratio(ratios: &[Measured]) -> Measured {
+    let refs: Vec<&Measured> = ratios.iter().collect();
+    let n = refs.len() as f64;
+    let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+    if ratios.len() < 2 {
+        return mean;
+    }
+    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0);
+    let spread = (variance / n).sqrt() * student_factor(n - 1.0) * mean.value;
+    mean.plus_uncertainty(spread, "modes differ")
+}
+
+/// Ratio of the effective stiffnesses of a mode at the station, where both stages were tapped with masses stuck on.
+fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode) -> Option<Measured> {
+    let find = |stage: &Stage, mode: &StageMode| {
+        let near = |m: &&crate::loss::StationMode| (m.frequency.value / mode.frequency.value - 1.0).abs() < SAME_MODE;
+        stage.mobility.as_ref()?.modes.iter().find(near).cloned()
+    };
+    let (x, y) = (find(baseline, a)?, find(other, b)?);
+    let inputs = [&x.frequency, &x.modal_mass, &y.frequency, &y.modal_mass];
+    Some(Measured::combine(&inputs, |v| (v[2] / v[0]).powi(2) * v[3] / v[1]))
+}
+
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
 pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
@@ -180,26 +204,22 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             result.whole.push(Row { code, what: what.to_owned(), baseline: x.clone(), other: y.clone(), shown, ratio });
         }
     };
+    let mut assumes_shape = false;
     let both = |f: &dyn Fn(&Stage) -> Option<Measured>| f(baseline).zip(f(other));
     if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
         add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
     } else if !stiffer.is_empty() {
-        // Modes that are stiffened differently: their spread is the uncertainty of one figure for all.
-        let n = stiffer.len() as f64;
-        let refs: Vec<&Measured> = stiffer.iter().collect();
-        let mean =
-            Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-        let spread =
-            (stiffer.iter().map(|s| (s.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt();
-        let spread = if n > 1.0 { spread / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
-        let mean_value = mean.value;
-        add(
-            "stiffness_by_mass",
-            "stiffness, from f² times mass",
-            &Measured::exact(1.0),
-            &mean.plus_uncertainty(spread * mean_value, "modes stiffened differently"),
-            ("", 1.0),
-        );
+        let what = "stiffness, from f² times mass";
+        add("stiffness_by_mass", what, &Measured::exact(1.0), &mean_ratio(&stiffer), ("", 1.0));
+        assumes_shape = true;
+    }
+    let effective: Vec<Measured> = pairs
+        .iter()
+        .filter_map(|p| effective_ratio(baseline, other, &baseline.modes[p.0?], &other.modes[p.1?]))
+        .collect();
+    if !effective.is_empty() {
+        let what = "stiffness k at the station";
+        add("effective_stiffness", what, &Measured::exact(1.0), &mean_ratio(&effective), ("", 1.0));
     }
     if let Some((x, y)) = both(&|s| s.mass.clone()) {
         add("mass", "mass", &x, &y, ("g", 1e3));
@@ -229,20 +249,11 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .collect();
     if losses.len() > 1 {
         let ratios: Vec<Measured> = losses.iter().map(|(a, b)| Measured::combine(&[a, b], |x| x[1] / x[0])).collect();
-        let refs: Vec<&Measured> = ratios.iter().collect();
-        let n = refs.len() as f64;
-        let mean =
-            Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-        let spread = (ratios.iter().map(|s| (s.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
-            / n.sqrt()
-            * student_factor(n - 1.0);
-        let value = mean.value;
-        add(
-            "loss",
-            "loss, mean over the pairs",
-            &Measured::exact(1.0),
-            &mean.plus_uncertainty(spread * value, "modes differ"),
-            ("", 1.0),
+        add("loss", "loss, mean over the pairs", &Measured::exact(1.0), &mean_ratio(&ratios), ("", 1.0));
+    }
+    if assumes_shape {
+        result.notes.push(
+            "stiffness from f² times mass assumes that the modes kept their shapes and that the weight was added evenly".into(),
         );
     }
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
@@ -254,7 +265,7 @@ impl Comparison {
     pub fn answer(&self) -> String {
         let row = |code: &str| self.whole.iter().find(|r| r.code == code);
         let mut said: Vec<String> = Vec::new();
-        if let Some(r) = row("bending_stiffness").or(row("stiffness_by_mass")) {
+        if let Some(r) = row("bending_stiffness").or(row("stiffness_by_mass")).or(row("effective_stiffness")) {
             said.push(match r.ratio.verdict {
                 super::Verdict::NotToldApart { .. } => {
                     format!("its stiffness is not told apart ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)

@@ -197,7 +197,7 @@ fn legendre(terms: usize, x: f64) -> Vec<f64> {
 }
 
 impl PlateMode {
-    /// Frequency (Hz) with rotary inertia and shear to first order: omega^2/(1 + h^2/12 (<slope^2> + q E_L/(kappa G) <shear>)),
+    /// Frequency (Hz) with rotary inertia and shear to first order: `omega^2/(1 + h^2/12 (<slope^2> + q E_L/(kappa G) <shear>))`,
     /// q the share of the energy that bends along the grain, kappa 5/6, the shear modulus through the thickness taken as the
     /// one in the plane.
     pub fn frequency_hz(&self, constants: &Constants, stiffnesses: &[f64; 4], thickness_m: f64) -> f64 {
