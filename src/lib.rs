@@ -32,6 +32,7 @@
 
 #![warn(clippy::print_stdout, clippy::print_stderr)]
 
+pub mod bench;
 pub mod commands;
 pub mod compare;
 pub mod loss;

@@ -313,7 +313,13 @@ fn demo_makes_recordings_and_pages() {
     let pages: Vec<_> = fs::read_dir(shown.join("reports"))
         .unwrap_or_else(|e| panic!("{e}\n{}", run.all()))
         .filter_map(|e| e.ok().map(|e| e.path()))
+        .filter(|p| p.extension().is_some_and(|e| e == "png"))
         .collect();
+    let index = fs::read_to_string(shown.join("reports/index.html")).expect("the diary's page");
+    for words in ["<html lang=\"en\">", "simulated", "times as stiff", "alt=\"", "data:image/png;base64,"] {
+        assert!(index.contains(words), "{words} is not on the page");
+    }
+    assert!(!index.contains("src=\"http") && !index.contains("href=\"http"), "the page needs the network");
     let named = |part: &str| pages.iter().filter(|p| p.to_string_lossy().contains(part)).count();
     // A page for each of nine takes, shapes for the three of the blank, two stations, one comparison.
     assert_eq!((pages.len(), named("shapes"), named("station-")), (15, 3, 2), "{pages:?}\n{}", run.all());

@@ -104,21 +104,16 @@ pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry
     numbered
 }
 
-/// A numbered blank: the name of each mode, and its bending stiffness EI.
-pub struct NumberedBlank {
-    pub names: Vec<Option<String>>,
-    pub bending_stiffness: Option<Measured>,
-}
-
-/// The blank that modes belong to, if its part is a described flat blank and one numbering stands alone.
-pub fn numbered_blank(part: &PartDescription, modes: &[Mode]) -> Option<NumberedBlank> {
-    let sizes = (part.kind == Kind::Strip).then(|| part.sizes().ok()).flatten()?;
-    let tones: Vec<Tone> =
-        modes.iter().map(|m| Tone { frequency_hz: m.frequency_hz, frequency_hz_u: m.frequency_hz_u }).collect();
-    let blank = blank_from_tones(&sizes, &tones);
-    let numbering = blank.numberings.first().filter(|_| blank.decided())?;
-    let names = numbering.numbers.iter().map(|n| n.map(|(l, w)| mode_name(l, w))).collect();
-    Some(NumberedBlank { names, bending_stiffness: blank.bending_stiffness })
+/// One take's modes as its station knows them, with the mass that was stuck on.
+pub fn station_take(added: Measured, recording: &RecordingEntry) -> StationTake {
+    let tone = |m: &crate::report::ModeEntry| StationTone {
+        frequency_hz: m.frequency_hz,
+        frequency_hz_u: m.frequency_hz_u,
+        damping_ratio: m.damping_ratio,
+        damping_ratio_u: m.damping_ratio_u,
+        level_db: m.level_db,
+    };
+    StationTake { added, tones: recording.modes.iter().map(tone).collect() }
 }
 
 /// The stations among some recordings: those that were tapped with a mass stuck on, and without.
@@ -130,20 +125,7 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
         // Part, stage and station name it; where the bench lies does not.
         let names: Vec<&str> = station.place.split('/').filter(|n| !n.is_empty()).collect();
         station.place = names[names.len().saturating_sub(3)..].join("/");
-        let take = StationTake {
-            added: station.added,
-            tones: recording
-                .modes
-                .iter()
-                .map(|m| StationTone {
-                    frequency_hz: m.frequency_hz,
-                    frequency_hz_u: m.frequency_hz_u,
-                    damping_ratio: m.damping_ratio,
-                    damping_ratio_u: m.damping_ratio_u,
-                    level_db: m.level_db,
-                })
-                .collect(),
-        };
+        let take = station_take(station.added, recording);
         match places.iter_mut().find(|(place, _)| *place == station.place) {
             Some((_, takes)) => takes.push(take),
             None => places.push((station.place, vec![take])),

@@ -6,17 +6,15 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::assess::numbered_blank;
 use super::inputs::gather;
-use super::measure::Format;
+use super::measure::{Format, Plan, entry_of};
+use super::stage::{Take, stage_of};
 use super::{Outcome, print, tell};
-use crate::compare::{Comparison, Stage, StageMode, compare, merge_takes};
-use crate::loss::{Mobility, StationMode};
-use crate::modes::{EstimateOptions, Estimator, Mode};
-use crate::part::{Measured, PartDescription, station_of};
-use crate::report::{Document, comparison_csv, comparison_json, comparison_png, comparison_text, save};
-use crate::sound::{OpenOptions, Recording, find_taps};
-use crate::stiffness::{StationTake, StationTone, follow_modes};
+use crate::bench::Bench;
+use crate::compare::{Comparison, Stage, compare};
+use crate::modes::Estimator;
+use crate::part::{PartDescription, station_of};
+use crate::report::{Document, RecordingEntry, comparison_csv, comparison_json, comparison_png, comparison_text, save};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -25,8 +23,8 @@ use crate::stiffness::{StationTake, StationTone, follow_modes};
   ringwright compare left right --pair 3=2                  the third mode of left is the second of right
   ringwright compare plain.json laminated.json              what `measure --format json` saved
 
-A stage is a folder of takes of one station, a single recording, or a saved report. A description of the part, PATH.toml beside
-the folder or part.toml in it (docs/part.md), adds mass and stiffness; takes with a mass stuck on (STATION+5g) the power drawn.
+A stage is a folder of takes of one station, a single recording, or a saved report. A description of the part, in the
+bench's bench.toml, in PATH.toml beside the folder or part.toml in it (docs/part.md), adds mass and stiffness; takes with a mass stuck on (STATION+5g) the power drawn.
 Exit codes: 0 done; 1 done, but some recordings could not be measured; 2 wrong usage, or nothing to compare.")]
 pub struct Arguments {
     /// What the others are compared with
@@ -109,22 +107,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     Ok(if troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 
-/// Compares stages with the first of them, on the terminal and as a picture, as the demonstration shows it.
-pub fn stages(stages: &[PathBuf], page: &Path, remark: &str) -> anyhow::Result<Outcome> {
-    run(&Arguments {
-        baseline: stages.first().cloned().context("no stage")?,
-        others: stages[1..].to_vec(),
-        pair: Vec::new(),
-        format: Format::Text,
-        out: None,
-        page: Some(page.to_owned()),
-        remark: Some(remark.to_owned()),
-        force: true,
-        quiet: false,
-    })
-}
-
-/// The description of a stage's part: `part.toml` in its folder, or `PATH.toml` beside it.
+/// The description of a stage's part: `part.toml` in its folder, `PATH.toml` beside it, or its entry in a `bench.toml`.
 fn description(path: &Path) -> anyhow::Result<Option<PartDescription>> {
     let beside = path.with_extension("toml");
     for file in [path.join("part.toml"), beside] {
@@ -138,14 +121,25 @@ fn description(path: &Path) -> anyhow::Result<Option<PartDescription>> {
             return Ok(Some(part));
         }
     }
-    Ok(None)
+    of_bench(path)
 }
 
-/// One recording's modes.
-struct Take {
-    place: String,
-    added: Measured,
-    modes: Vec<Mode>,
+/// The stage's entry in the `bench.toml` of the bench that a path lies in.
+fn of_bench(path: &Path) -> anyhow::Result<Option<PartDescription>> {
+    let Ok(path) = path.canonicalize() else { return Ok(None) };
+    for folder in path.ancestors().skip(1) {
+        let file = folder.join("bench.toml");
+        if let (true, Ok(inside)) = (file.is_file(), path.strip_prefix(folder.join("recordings"))) {
+            let text = std::fs::read_to_string(&file).with_context(|| format!("{}: cannot be read", file.display()))?;
+            let bench = Bench::from_toml(&text).map_err(|e| anyhow!("{}: {e}", folder.display()))?;
+            let names: Vec<String> = inside.iter().map(|c| c.to_string_lossy().into_owned()).collect();
+            return Ok(match &names[..] {
+                [part, stage, ..] => bench.stage(part, stage).cloned(),
+                _ => None,
+            });
+        }
+    }
+    Ok(None)
 }
 
 /// The paths without the folders that all of them begin with.
@@ -158,170 +152,45 @@ fn short_names(paths: &[&PathBuf]) -> Vec<String> {
 }
 
 fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<Stage> {
-    let name = name.to_owned();
-    if path.extension().is_some_and(|e| e == "json") {
-        return saved_stage(path, name);
-    }
-    let part = description(path)?;
-    let read: Vec<Result<Take, String>> = gather(&[path.to_owned()])
-        .into_par_iter()
-        .map_init(Estimator::default, |estimator, input| {
-            let file = input.map_err(|(p, why)| format!("{}: {why}", p.display()))?;
-            let wrong = |e: crate::sound::SoundError| format!("{}: {e}", file.display());
-            let mut recording = Recording::open(&file, &OpenOptions::default()).map_err(wrong)?;
-            let found = find_taps(&mut recording).map_err(wrong)?;
-            let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default()).map_err(wrong)?;
-            if estimate.modes.is_empty() {
-                return Err(format!("{}: no mode found; `ringwright measure` says why", file.display()));
-            }
-            let station = station_of(&file);
-            Ok(Take { place: station.place, added: station.added, modes: estimate.modes })
-        })
-        .collect();
-    let mut takes = Vec::new();
-    for result in read {
-        match result {
-            Ok(take) => takes.push(take),
-            Err(why) => troubles.push(why),
+    let saved = path.extension().is_some_and(|e| e == "json");
+    let (part, entries) = if saved {
+        let text = std::fs::read_to_string(path).with_context(|| format!("{}: cannot be read", path.display()))?;
+        let document: Document = serde_json::from_str(&text)
+            .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
+        (None, document.recordings)
+    } else {
+        let part = description(path)?;
+        let plan = Plan { part: part.clone(), ..Plan::default() };
+        let inputs = gather(&[path.to_owned()]);
+        let entries: Vec<RecordingEntry> = inputs
+            .par_iter()
+            .map_init(Estimator::default, |estimator, input| entry_of(input, &plan, estimator))
+            .collect();
+        (part, entries)
+    };
+    let mut takes: Vec<Take<'_>> = Vec::new();
+    for entry in &entries {
+        match &entry.error {
+            Some(why) => troubles.push(format!("{}: {why}", entry.file)),
+            None => takes.push(Take { station: station_of(Path::new(&entry.file)), entry }),
         }
     }
     if takes.is_empty() {
         bail!("{name}: nothing in it could be measured. {}", troubles.join("; "));
     }
-    let bare: Vec<&Take> = takes.iter().filter(|t| t.added.value == 0.0).collect();
-    let mut places: Vec<&str> = takes.iter().map(|t| t.place.as_str()).collect();
+    let mut places: Vec<&str> = takes.iter().map(|t| t.station.place.as_str()).collect();
     places.sort_unstable();
     places.dedup();
     // Single recordings beside each other ("a.wav", "b.wav") are takes of one station; folders are stations.
-    let stations: Vec<&Path> = {
-        let mut folders: Vec<&Path> = places.iter().filter_map(|p| Path::new(*p).parent()).collect();
-        folders.dedup();
-        folders
-    };
-    if places.len() > 1 && stations.len() > 1 {
+    let mut folders: Vec<Option<&Path>> = places.iter().map(|p| Path::new(*p).parent()).collect();
+    folders.dedup();
+    if places.len() > 1 && folders.len() > 1 {
         bail!("{name}: holds several stations ({}). Name one of them", places.join(", "));
     }
-    let mut stage = Stage { name: name.clone(), ..Stage::default() };
-    let mut lists = Vec::new();
-    for take in &bare {
-        let blank = part.as_ref().and_then(|p| numbered_blank(p, &take.modes));
-        let names = blank.as_ref().map(|b| b.names.clone());
-        if let (None, Some(blank)) = (&stage.bending_stiffness, blank) {
-            stage.bending_stiffness = blank.bending_stiffness.map(|m| m.renamed(|s| own_source(s, &name)));
-        }
-        lists.push(
-            take.modes
-                .iter()
-                .enumerate()
-                .map(|(i, m)| StageMode {
-                    frequency: Measured::new(m.frequency_hz, m.frequency_hz_u, "frequency"),
-                    damping_ratio: Measured::new(m.damping_ratio, m.damping_ratio_u, "damping"),
-                    level_db: m.level_db,
-                    name: names.as_ref().and_then(|n| n[i].clone()),
-                    taps: m.taps_used,
-                })
-                .collect::<Vec<StageMode>>(),
-        );
+    let mut stage = stage_of(name, &takes, part.as_ref());
+    if saved {
+        let note = "a saved report holds no mass and no sizes; name the folder of takes to compare those too";
+        stage.notes.push(format!("{name}: {note}"));
     }
-    stage.modes = merge_takes(&name, &lists);
-    if let Some(part) = &part {
-        stage.mass = part.mass.as_ref().map(|m| m.renamed(|s| own_source(s, &name)));
-        if let (Some(mass), Some(length)) = (&part.mass, &part.length) {
-            stage.mass_per_length =
-                Some(Measured::combine(&[mass, length], |x| x[0] / x[1]).renamed(|s| own_source(s, &name)));
-        }
-    }
-    if takes.iter().any(|t| t.added.value > 0.0) {
-        match mobility(&takes, &name) {
-            Ok(mobility) => stage.mobility = mobility,
-            Err(why) => stage.notes.push(format!("{name}: no mobility: {why}")),
-        }
-    }
-    Ok(stage)
-}
-
-/// The length and width of a part are those it was cut to, in every stage; thickness, mass and taps are read anew. The masses
-/// that are stuck on are the same things.
-fn own_source(source: &str, stage: &str) -> String {
-    let shared = matches!(source, "length" | "width" | "Poisson's ratio") || source.starts_with("added ");
-    if shared { source.to_owned() } else { format!("{source}, {stage}") }
-}
-
-fn mobility(takes: &[Take], stage: &str) -> Result<Option<Mobility>, String> {
-    let station: Vec<StationTake> = takes
-        .iter()
-        .map(|take| StationTake {
-            added: take.added.clone(),
-            tones: take
-                .modes
-                .iter()
-                .map(|m| StationTone {
-                    frequency_hz: m.frequency_hz,
-                    frequency_hz_u: m.frequency_hz_u,
-                    damping_ratio: m.damping_ratio,
-                    damping_ratio_u: m.damping_ratio_u,
-                    level_db: m.level_db,
-                })
-                .collect(),
-        })
-        .collect();
-    let results = follow_modes(&station).map_err(|e| e.to_string())?;
-    let modes: Vec<StationMode> = results
-        .iter()
-        .enumerate()
-        .filter_map(|(index, r)| {
-            let effective = r.effective.as_ref().ok()?;
-            let name = |s: &str| own_source(&format!("{s}, mode {index}"), stage);
-            let masses = |s: &str| if s.starts_with("added ") { s.to_owned() } else { name(s) };
-            Some(StationMode {
-                frequency: effective.frequency.renamed(masses),
-                damping_ratio: Measured::new(r.tone.damping_ratio, r.tone.damping_ratio_u, &name("taps: damping")),
-                modal_mass: effective.modal_mass.renamed(masses),
-            })
-        })
-        .collect();
-    Ok(Mobility::new(modes))
-}
-
-/// A stage from a report that `measure --format json` saved.
-fn saved_stage(path: &Path, name: String) -> anyhow::Result<Stage> {
-    let text = std::fs::read_to_string(path).with_context(|| format!("{}: cannot be read", path.display()))?;
-    let document: Document = serde_json::from_str(&text)
-        .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
-    let mut stage = Stage { name: name.clone(), ..Stage::default() };
-    let mut lists = Vec::new();
-    for recording in &document.recordings {
-        if station_of(Path::new(&recording.file)).added.value > 0.0 {
-            continue;
-        }
-        lists.push(
-            recording
-                .modes
-                .iter()
-                .map(|m| StageMode {
-                    frequency: Measured::new(m.frequency_hz, m.frequency_hz_u, "frequency"),
-                    damping_ratio: Measured::new(m.damping_ratio, m.damping_ratio_u, "damping"),
-                    level_db: m.level_db,
-                    name: m.name.clone(),
-                    taps: m.taps_used,
-                })
-                .collect::<Vec<_>>(),
-        );
-        let figure = |code: &str| {
-            let quantities = recording.part.iter().flat_map(|p| &p.quantities);
-            quantities
-                .filter(|q| q.code == code)
-                .map(|q| Measured::new(q.figure.value, q.figure.u, &format!("{code}, {name}")))
-                .next()
-        };
-        stage.bending_stiffness = stage.bending_stiffness.or_else(|| figure("bending_stiffness_n_m2"));
-    }
-    if lists.iter().all(Vec::is_empty) {
-        bail!("{}: holds no modes", path.display());
-    }
-    stage.modes = merge_takes(&name, &lists);
-    stage.notes.push(format!(
-        "{name}: a saved report holds no mass and no sizes; name the folder of takes to compare those too"
-    ));
     Ok(stage)
 }

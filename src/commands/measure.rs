@@ -53,7 +53,7 @@ pub struct Arguments {
 }
 
 /// What to do with the results.
-#[derive(Debug, Args)]
+#[derive(Debug, Default, Args)]
 pub struct ReportArguments {
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
@@ -84,8 +84,9 @@ pub struct ReportArguments {
     explain: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
 pub enum Format {
+    #[default]
     Text,
     Json,
     Csv,
@@ -94,17 +95,14 @@ pub enum Format {
 impl ReportArguments {
     /// Plain text on the terminal and pages in a folder, as the demonstration shows them.
     pub fn with_pages(pages: PathBuf, remark: &str) -> Self {
-        Self {
-            format: Format::Text,
-            out: None,
-            pages: Some(pages),
-            force: true,
-            remark: Some(remark.to_owned()),
-            quiet: false,
-            verbose: false,
-            no_progress: false,
-            explain: false,
-        }
+        Self { pages: Some(pages), force: true, remark: Some(remark.to_owned()), ..Self::default() }
+    }
+}
+
+impl ReportArguments {
+    /// The same without a line on the pages.
+    pub fn without_remark(self) -> Self {
+        Self { remark: None, ..self }
     }
 }
 
@@ -141,7 +139,7 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
     }
     let inputs = gather(paths);
     let pages = report.pages.as_ref().map(|folder| page_names(folder, &inputs));
-    let progress = progress_bar(inputs.len(), report);
+    let progress = progress_bar(inputs.len(), report.quiet || report.no_progress);
     let troubles = Mutex::new(Vec::new());
     let entries: Vec<RecordingEntry> = inputs
         .par_iter()
@@ -197,8 +195,8 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
     Ok(if failed.is_empty() && troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 
-fn progress_bar(count: usize, report: &ReportArguments) -> ProgressBar {
-    if report.quiet || report.no_progress || count < 2 || !std::io::stderr().is_terminal() {
+pub fn progress_bar(count: usize, hidden: bool) -> ProgressBar {
+    if hidden || count < 2 || !std::io::stderr().is_terminal() {
         return ProgressBar::hidden();
     }
     let bar = ProgressBar::new(count as u64);
@@ -208,8 +206,13 @@ fn progress_bar(count: usize, report: &ReportArguments) -> ProgressBar {
     bar
 }
 
+/// Measures one file without a picture.
+pub fn entry_of(input: &Input, plan: &Plan, estimator: &mut Estimator) -> RecordingEntry {
+    one(input, plan, estimator, None, &ReportArguments::default(), &Mutex::default())
+}
+
 /// Measures one file; draws its page if asked.
-fn one(
+pub fn one(
     input: &Input,
     plan: &Plan,
     estimator: &mut Estimator,

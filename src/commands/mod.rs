@@ -6,10 +6,12 @@
 mod assess;
 mod compare;
 mod demo;
+mod diary;
 mod inputs;
 mod measure;
 mod schema;
 mod simulate;
+mod stage;
 
 use clap::{Parser, Subcommand};
 
@@ -29,6 +31,8 @@ enum Command {
     Measure(measure::Arguments),
     /// Compare stages of a part with a baseline
     Compare(compare::Arguments),
+    /// Measure a whole bench folder and write its diary
+    Diary(diary::Arguments),
     /// Make an example folder of simulated takes and measure it
     Demo(demo::Arguments),
     /// Simulate a take of taps with known modes
@@ -58,6 +62,7 @@ pub fn run() -> u8 {
     let outcome = match arguments.command {
         Command::Measure(arguments) => measure::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Diary(arguments) => diary::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Schema => schema::run(),

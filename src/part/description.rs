@@ -81,6 +81,7 @@ pub struct PartDescription {
     pub deflection: Option<Deflection>,
     /// From outside to inside; empty if not said.
     pub plies: Vec<Ply>,
+    pub notes: Option<String>,
 }
 
 /// What is wrong with a description: the field, its line (from 1) if it stands in a file, and the sentence.
@@ -105,12 +106,13 @@ const HYGROMETER: f64 = 0.03;
 /// Wood between cork and the heaviest ebony-like woods; outside it a reading is wrong.
 const DENSITIES_KG_M3: Range<f64> = 80.0..1400.0;
 
+/// A part, or a stage of one, as a TOML table.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct File {
-    name: Option<String>,
-    #[serde(default)]
-    kind: Kind,
+pub(crate) struct PartTable {
+    pub(crate) name: Option<Spanned<String>>,
+    pub(crate) notes: Option<String>,
+    kind: Option<Kind>,
     length: Option<Spanned<String>>,
     width: Option<Spanned<String>>,
     thickness: Option<Spanned<String>>,
@@ -151,7 +153,7 @@ struct FileDeflection {
     reading: Spanned<String>,
 }
 
-fn line_of(text: &str, at: usize) -> usize {
+pub(crate) fn line_of(text: &str, at: usize) -> usize {
     text[..at.min(text.len())].matches('\n').count() + 1
 }
 
@@ -189,10 +191,15 @@ impl PartDescription {
     /// # Errors
     /// The field, its line, and what is wrong with it.
     pub fn from_toml(text: &str) -> Result<Self, PartError> {
-        let file: File = toml::from_str(text).map_err(|error| {
+        let file: PartTable = toml::from_str(text).map_err(|error| {
             let line = error.span().map_or(1, |span| line_of(text, span.start));
             PartError::File(format!("line {line}: {}", error.message()))
         })?;
+        Self::from_table(&file, text, None)
+    }
+
+    /// From a table of a longer file; `kind` is that of the part that it is a stage of.
+    pub(crate) fn from_table(file: &PartTable, text: &str, kind: Option<Kind>) -> Result<Self, PartError> {
         let reader = Reader { text };
         let u = &file.uncertainty;
         let field = |name: &str, value: &Option<Spanned<String>>, u: Option<&Spanned<String>>, dimension, usual| {
@@ -207,14 +214,15 @@ impl PartDescription {
             None => None,
         };
         Ok(Self {
-            name: file.name,
-            kind: file.kind,
+            name: file.name.as_ref().map(|n| n.get_ref().clone()),
+            kind: file.kind.or(kind).unwrap_or_default(),
             length: field("length", &file.length, u.length.as_ref(), Length, RULE_M)?,
             width: field("width", &file.width, u.width.as_ref(), Length, RULE_M)?,
             thickness: field("thickness", &file.thickness, u.thickness.as_ref(), Length, CALLIPER_M)?,
             mass: field("mass", &file.mass, u.mass.as_ref(), Mass, SCALE_KG)?,
             temperature: field("temperature", &file.temperature, None, Temperature, THERMOMETER_C)?,
             humidity: field("humidity", &file.humidity, None, Humidity, HYGROMETER)?,
+            notes: file.notes.clone(),
             deflection,
             plies: file
                 .ply

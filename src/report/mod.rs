@@ -5,6 +5,7 @@ mod comparison_page;
 mod csv_table;
 mod document;
 mod figure;
+mod index_page;
 mod numbers;
 mod page;
 mod part_entry;
@@ -19,6 +20,7 @@ pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, compari
 pub use comparison_page::comparison_png;
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
+pub use index_page::{IndexInput, IndexPart, index_html};
 pub use page::{PageInput, page_png, page_svg};
 pub use part_entry::{
     FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry, strip_mobility,

@@ -49,6 +49,9 @@ pub struct QuantityEntry {
     /// Unit that people read, and the factor from SI to it.
     pub shown_unit: String,
     pub shown_factor: f64,
+    /// With all its sources, while the program runs.
+    #[serde(skip)]
+    pub measured: Option<Measured>,
 }
 
 /// Another way to number the modes.
@@ -101,6 +104,7 @@ impl PartEntry {
                 meaning: q.meaning.to_owned(),
                 shown_unit: q.shown.0.to_owned(),
                 shown_factor: q.shown.1,
+                measured: Some(q.measured.clone()),
             })
             .collect();
         self
