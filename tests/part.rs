@@ -159,13 +159,19 @@ fn stuck_on_masses_give_the_effective_stiffness() {
             let exact = truth * (std::f64::consts::TAU * f).powi(2);
             assert!((stiffness.value / exact - 1.0).abs() < 3.5 * stiffness.u / stiffness.value);
         }
-        // 0.5 kg times standard gravity over 0.4233 mm.
-        let weight = station.static_stiffness_n_m.as_ref().expect("from the weight");
-        assert!((weight.value / 11_582.0 - 1.0).abs() < 1e-3, "{}", weight.value);
     }
     let ratio = document.stations[1].power_drawn_ratio.as_ref().expect("against the first");
     assert!(ratio.value < 0.6 && ratio.interval_95[1] < 0.7, "{ratio:?}");
     assert!(document.stations[0].power_drawn_ratio.is_none());
+
+    // One weight on one place belongs to one station: with two of them it is not shown.
+    assert!(document.stations.iter().all(|s| s.static_stiffness_n_m.is_none()));
+    let one = ["measure", "rim/a-plain", "--part", "rim.toml", "--format", "json"];
+    let (_, json, _) = run(folder.path(), &one);
+    let document: Document = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    // 0.5 kg times standard gravity over 0.4233 mm.
+    let weight = document.stations[0].static_stiffness_n_m.as_ref().expect("from the weight");
+    assert!((weight.value / 11_582.0 - 1.0).abs() < 1e-3, "{}", weight.value);
 
     // Only masses, no bare take; and a mass too small to tell.
     fs::remove_dir_all(folder.path().join("rim/a-plain/waist")).expect("it is there");

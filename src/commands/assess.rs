@@ -121,10 +121,7 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
     let mut places: Vec<(String, Vec<StationTake>)> = Vec::new();
     for (input, recording) in inputs.iter().zip(recordings) {
         let Ok(path) = input else { continue };
-        let mut station = station_of(path);
-        // Part, stage and station name it; where the bench lies does not.
-        let names: Vec<&str> = station.place.split('/').filter(|n| !n.is_empty()).collect();
-        station.place = names[names.len().saturating_sub(3)..].join("/");
+        let station = station_of(path);
         let take = station_take(station.added, recording);
         match places.iter_mut().find(|(place, _)| *place == station.place) {
             Some((_, takes)) => takes.push(take),
@@ -132,6 +129,8 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
         }
     }
     let loaded = |takes: &[StationTake]| takes.iter().any(|t| t.added.value > 0.0);
+    // One weight on one place: it cannot belong to several.
+    let single = places.iter().filter(|(_, takes)| loaded(takes)).count() == 1;
     let mut entries: Vec<StationEntry> = places
         .into_iter()
         .filter(|(_, takes)| loaded(takes))
@@ -139,8 +138,11 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
             let mut added: Vec<f64> = takes.iter().map(|t| t.added.value).collect();
             added.sort_by(f64::total_cmp);
             added.dedup();
-            let mut entry = StationEntry::new(place, added, follow_modes(&takes));
-            if let Some(deflection) = part.and_then(|p| p.deflection.as_ref()) {
+            // Part, stage and station name it; where the bench lies does not.
+            let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
+            let shown = names[names.len().saturating_sub(3)..].join("/");
+            let mut entry = StationEntry::new(shown, added, follow_modes(&takes));
+            if single && let Some(deflection) = part.and_then(|p| p.deflection.as_ref()) {
                 let stiffness = static_stiffness(&deflection.weight, &deflection.reading);
                 entry.static_stiffness_n_m = Some(FigureEntry::new(&stiffness));
             }

@@ -13,7 +13,7 @@ use super::{Outcome, print, tell};
 use crate::bench::Bench;
 use crate::compare::{Comparison, Stage, compare};
 use crate::modes::Estimator;
-use crate::part::{PartDescription, station_of};
+use crate::part::{PartDescription, misnamed, station_of};
 use crate::report::{Document, RecordingEntry, comparison_csv, comparison_json, comparison_png, comparison_text, save};
 
 #[derive(Debug, Args)]
@@ -81,6 +81,25 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
             bail!("{}: is the baseline itself", other.display());
         }
         let stage = read_stage(other, name, &mut troubles)?;
+        for (a, b) in &arguments.pair {
+            if *a > baseline.modes.len() || *b > stage.modes.len() {
+                bail!(
+                    "--pair {a}={b}: {} has {} modes, {} has {}",
+                    baseline.name,
+                    baseline.modes.len(),
+                    stage.name,
+                    stage.modes.len()
+                );
+            }
+        }
+        let twice = |f: &dyn Fn(&(usize, usize)) -> usize| {
+            let mut all: Vec<usize> = arguments.pair.iter().map(f).collect();
+            all.sort_unstable();
+            all.windows(2).any(|w| w[0] == w[1])
+        };
+        if twice(&|p| p.0) || twice(&|p| p.1) {
+            bail!("--pair: a mode is given two partners");
+        }
         comparisons.push(compare(&baseline, &stage, &arguments.pair));
     }
     let text = match arguments.format {
@@ -170,6 +189,10 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
     };
     let mut takes: Vec<Take<'_>> = Vec::new();
     for entry in &entries {
+        if let Some(why) = misnamed(Path::new(&entry.file)) {
+            troubles.push(why);
+            continue;
+        }
         match &entry.error {
             Some(why) => troubles.push(format!("{}: {why}", entry.file)),
             None => takes.push(Take { station: station_of(Path::new(&entry.file)), entry }),
@@ -182,9 +205,7 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
     places.sort_unstable();
     places.dedup();
     // Single recordings beside each other ("a.wav", "b.wav") are takes of one station; folders are stations.
-    let mut folders: Vec<Option<&Path>> = places.iter().map(|p| Path::new(*p).parent()).collect();
-    folders.dedup();
-    if places.len() > 1 && folders.len() > 1 {
+    if places.len() > 1 && takes.iter().any(|t| t.station.is_folder) {
         bail!("{name}: holds several stations ({}). Name one of them", places.join(", "));
     }
     let mut stage = stage_of(name, &takes, part.as_ref());

@@ -30,6 +30,7 @@ pub fn stage_of(name: &str, takes: &[Take<'_>], part: Option<&PartDescription>) 
             take.entry.modes.iter().map(mode).collect()
         })
         .collect();
+    stage.takes = lists.len();
     stage.modes = merge_takes(name, &lists);
     stage.bending_stiffness = bare
         .iter()
@@ -53,10 +54,10 @@ pub fn stage_of(name: &str, takes: &[Take<'_>], part: Option<&PartDescription>) 
     stage
 }
 
-/// The length and width of a part are those it was cut to, in every stage; thickness, mass and taps are read anew. The masses
-/// that are stuck on are the same things.
+/// Everything is read anew in another stage but the masses that are stuck on, which are taken to be the same pieces (the
+/// comparison says so), and Poisson's ratio, which is a guess for both.
 fn own_source(source: &str, stage: &str) -> String {
-    let shared = matches!(source, "length" | "width" | "Poisson's ratio") || source.starts_with("added ");
+    let shared = source == "Poisson's ratio" || source.starts_with("added ");
     if shared { source.to_owned() } else { format!("{source}, {stage}") }
 }
 
@@ -64,20 +65,25 @@ fn mobility(takes: &[Take<'_>], stage: &str) -> Result<Option<Mobility>, String>
     let station: Vec<StationTake> =
         takes.iter().map(|take| station_take(take.station.added.clone(), take.entry)).collect();
     let results = follow_modes(&station).map_err(|e| e.to_string())?;
-    let modes: Vec<StationMode> = results
-        .iter()
-        .enumerate()
-        .filter_map(|(index, r)| {
-            let effective = r.effective.as_ref().ok()?;
-            let own = |s: &str| {
-                if s.starts_with("added ") { s.to_owned() } else { own_source(&format!("{s}, mode {index}"), stage) }
-            };
-            Some(StationMode {
+    let (mut known, mut gaps) = (Vec::new(), Vec::new());
+    for (index, r) in results.iter().enumerate() {
+        let own = |s: &str| {
+            if s.starts_with("added ") { s.to_owned() } else { own_source(&format!("{s}, mode {index}"), stage) }
+        };
+        // All modes of a take are held anew together.
+        let held = |s: &str| if s.starts_with("held anew") { own_source(s, stage) } else { own(s) };
+        let damping = Measured::new(r.tone.damping_ratio, r.tone.damping_ratio_u, &own("taps: damping"));
+        match &r.effective {
+            Ok(effective) => known.push(StationMode {
                 frequency: effective.frequency.renamed(own),
-                damping_ratio: Measured::new(r.tone.damping_ratio, r.tone.damping_ratio_u, &own("taps: damping")),
-                modal_mass: effective.modal_mass.renamed(own),
-            })
-        })
-        .collect();
-    Ok(Mobility::new(modes))
+                damping_ratio: damping,
+                modal_mass: effective.modal_mass.renamed(held),
+            }),
+            Err(_) => {
+                let frequency = Measured::new(r.tone.frequency_hz, r.tone.frequency_hz_u, &own("taps: frequency"));
+                gaps.push((frequency, damping));
+            }
+        }
+    }
+    Ok(Mobility::with_gaps(known, gaps))
 }

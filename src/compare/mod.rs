@@ -6,6 +6,6 @@ mod pairing;
 mod stage;
 mod verdict;
 
-pub use pairing::{Pair, Paired, pair_modes};
+pub use pairing::{Pair, Paired, Pairing, pair_modes};
 pub use stage::{Comparison, Row, Stage, StageMode, compare, merge_takes};
 pub use verdict::{Ratio, Verdict};

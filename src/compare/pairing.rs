@@ -11,18 +11,29 @@ pub struct Paired<'a> {
 /// Places in the two lists; `None`: no partner.
 pub type Pair = (Option<usize>, Option<usize>);
 
+/// How the modes of two stages belong together.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Pairing {
+    pub pairs: Vec<Pair>,
+    /// Another way that explains them about as well.
+    pub rival: Option<Vec<Pair>>,
+}
+
 /// A stage raises or lowers all modes of a part by at most this factor.
 const MOST_FACTOR: f64 = 4.0;
 /// Beside a common factor the modes move by so much (standard deviation of the logarithm).
 const OWN_MOVE: f64 = 0.06;
 /// A mode without a partner costs as much as a pair that is off by so many standard deviations.
 const ALONE: f64 = 2.0;
+/// A pairing that costs more than the best by less than this is a rival.
+const RIVAL: f64 = 4.0;
 /// A pair whose levels differ by this many decibels is as unlikely as one that is off by a standard deviation.
 const LEVEL_DB: f64 = 12.0;
 
 /// Pairs the modes of two stages: those named alike; the others in the order of frequency, after the common factor that makes
 /// most of them meet. `by_hand`: pairs (numbers from 1) that are set.
-pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]) -> Vec<Pair> {
+pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]) -> Pairing {
+    let mut rival = None;
     let mut pairs: Vec<Pair> = Vec::new();
     let mut taken_a = vec![false; a.len()];
     let mut taken_b = vec![false; b.len()];
@@ -47,7 +58,10 @@ pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]
             (0..a.len()).filter(|i| !pairs.iter().any(|p| p.0 == Some(*i))).collect(),
             (0..b.len()).filter(|j| !pairs.iter().any(|p| p.1 == Some(*j))).collect(),
         );
-        for (i, j) in in_order(a, b, &rest_a, &rest_b) {
+        let (best, second) = in_order(a, b, &rest_a, &rest_b);
+        // Set by hand, a pair decides.
+        rival = second.filter(|_| by_hand.is_empty()).map(|r| r.into_iter().map(|(i, j)| (Some(i), Some(j))).collect());
+        for (i, j) in best {
             put(&mut pairs, i, j);
         }
     }
@@ -55,13 +69,16 @@ pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]
     pairs.extend((0..b.len()).filter(|j| !taken_b[*j]).map(|j| (None, Some(j))));
     let at = |p: &Pair| p.0.map_or_else(|| p.1.map_or(0.0, |j| b[j].frequency_hz), |i| a[i].frequency_hz);
     pairs.sort_by(|x, y| at(x).total_cmp(&at(y)));
-    pairs
+    Pairing { pairs, rival }
 }
 
-/// The alignment in the order of frequency under the best common factor.
-fn in_order(a: &[Paired<'_>], b: &[Paired<'_>], rest_a: &[usize], rest_b: &[usize]) -> Vec<(usize, usize)> {
+/// Places of two modes that belong together.
+type Both = (usize, usize);
+
+/// The alignment in the order of frequency under the best common factor, and a rival that explains the modes about as well.
+fn in_order(a: &[Paired<'_>], b: &[Paired<'_>], rest_a: &[usize], rest_b: &[usize]) -> (Vec<Both>, Option<Vec<Both>>) {
     let steps = 200;
-    let mut best: Option<(f64, Vec<(usize, usize)>)> = None;
+    let mut all: Vec<(f64, Vec<Both>)> = Vec::new();
     for step in 0..=steps {
         let shift = MOST_FACTOR.ln() * (2.0 * f64::from(step) / f64::from(steps) - 1.0);
         let cost = |i: usize, j: usize| {
@@ -70,12 +87,13 @@ fn in_order(a: &[Paired<'_>], b: &[Paired<'_>], rest_a: &[usize], rest_b: &[usiz
         };
         let found = align(rest_a, rest_b, &cost);
         // Stages differ rather little than much.
-        let total = found.0 + 0.5 * shift.abs();
-        if best.as_ref().is_none_or(|b| total < b.0) {
-            best = Some((total, found.1));
-        }
+        all.push((found.0 + 0.5 * shift.abs(), found.1));
     }
-    best.map(|b| b.1).unwrap_or_default()
+    all.sort_by(|x, y| x.0.total_cmp(&y.0));
+    let Some((least, best)) = all.first().cloned() else { return (Vec::new(), None) };
+    let other = |pairs: &Vec<Both>| 2 * pairs.iter().filter(|p| best.contains(p)).count() < pairs.len().max(1);
+    let rival = all.into_iter().find(|(cost, pairs)| *cost < least + RIVAL && pairs.len() > 1 && other(pairs));
+    (best, rival.map(|r| r.1))
 }
 
 /// Order-preserving alignment of least cost.
@@ -131,7 +149,7 @@ mod tests {
         let a = modes(&[61.6, 118.2, 191.2, 280.4, 386.0, 507.8]);
         // 1.864 times as high, one missing, one more at the end.
         let b = modes(&[114.9, 220.4, 522.8, 719.6, 946.6, 1200.0]);
-        let pairs = pair_modes(&a, &b, &[]);
+        let pairs = pair_modes(&a, &b, &[]).pairs;
         let both: Vec<(usize, usize)> = pairs.iter().filter_map(|p| p.0.zip(p.1)).collect();
         assert_eq!(both, [(0, 0), (1, 1), (3, 2), (4, 3), (5, 4)]);
         assert!(pairs.contains(&(Some(2), None)) && pairs.contains(&(None, Some(5))));
@@ -142,9 +160,9 @@ mod tests {
         let name = |f: f64, n: &'static str| Paired { frequency_hz: f, level_db: 0.0, name: Some(n) };
         let a = [name(80.0, "bending 3"), name(100.0, "twist 3"), name(140.0, "bending 4")];
         let b = [name(150.0, "twist 3"), name(160.0, "bending 3"), name(300.0, "bending 4")];
-        let pairs = pair_modes(&a, &b, &[]);
+        let pairs = pair_modes(&a, &b, &[]).pairs;
         assert_eq!(pairs, [(Some(0), Some(1)), (Some(1), Some(0)), (Some(2), Some(2))]);
-        let pairs = pair_modes(&modes(&[100.0, 200.0]), &modes(&[100.0, 200.0]), &[(1, 2)]);
+        let pairs = pair_modes(&modes(&[100.0, 200.0]), &modes(&[100.0, 200.0]), &[(1, 2)]).pairs;
         assert!(pairs.contains(&(Some(0), Some(1))));
     }
 }

@@ -27,6 +27,8 @@ pub struct Stage {
     pub mass_per_length: Option<Measured>,
     /// Mobility at a station where it was tapped with masses stuck on.
     pub mobility: Option<Mobility>,
+    /// Takes without a mass stuck on.
+    pub takes: usize,
     pub notes: Vec<String>,
 }
 
@@ -52,11 +54,16 @@ pub struct Comparison {
     pub whole: Vec<Row>,
     /// For each pair of modes: the pair's name and its rows.
     pub pairs: Vec<(String, Vec<Row>)>,
+    /// Whether the modes can be paired in more than one way.
+    pub undecided: bool,
     /// Modes (Hz) that have no partner, in the baseline and in the other.
     pub unpaired: (Vec<f64>, Vec<f64>),
     pub notes: Vec<String>,
 }
 
+/// One take does not tell how well the part comes back when it is held anew: so much of the frequency and of the damping is
+/// assumed (standard uncertainty; no source, and the comparison says so).
+const HELD_ANEW: (f64, f64) = (3e-4, 0.03);
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
 const SAME_MODE: f64 = 4e-3;
 
@@ -85,7 +92,7 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
             continue;
         }
         let number = joined.len() + 1;
-        let mean = |value: &dyn Fn(&StageMode) -> &Measured, what: &str| {
+        let mean = |value: &dyn Fn(&StageMode) -> &Measured, what: &str, held_anew: f64| {
             let n = group.len() as f64;
             let weights: f64 = group.iter().map(|g| value(g.1).u().powi(-2)).sum();
             let mean = group.iter().map(|g| value(g.1).value * value(g.1).u().powi(-2)).sum::<f64>() / weights;
@@ -98,11 +105,12 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
                 0.0
             };
             let u = if between > within { between * student_factor(n - 1.0) } else { within };
+            let u = if takes.len() == 1 { u.hypot(held_anew * mean) } else { u };
             Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
         };
         joined.push(StageMode {
-            frequency: mean(&|m| &m.frequency, "frequency"),
-            damping_ratio: mean(&|m| &m.damping_ratio, "damping"),
+            frequency: mean(&|m| &m.frequency, "frequency", HELD_ANEW.0),
+            damping_ratio: mean(&|m| &m.damping_ratio, "damping", HELD_ANEW.1),
             level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
             name: group.iter().find_map(|g| g.1.name.clone()),
             taps: group.iter().map(|g| g.1.taps).sum(),
@@ -131,6 +139,21 @@ fn mean_ratio(ratios: &[Measured]) -> Measured {
     mean.plus_uncertainty(spread, "modes differ")
 }
 
+/// Share of the mobility that hangs on modes inside a band which the other stage does not have there: one of the two may only
+/// have failed to hear its own.
+fn alone_share(a: &Mobility, b: &Mobility, band: (f64, f64)) -> f64 {
+    let inside = |m: &Mobility| m.modes.iter().filter(|x| (band.0..=band.1).contains(&x.frequency.value)).count();
+    let (n, m) = (inside(a), inside(b));
+    // Modes of a stiffened part lie further apart, so their number falls with the root of the frequency factor; more than one
+    // missing beyond that is worth a doubt of a mode's share.
+    let expected = |own: &Mobility, other: &Mobility| {
+        let lowest = |x: &Mobility| x.modes.iter().map(|m| m.frequency.value).fold(f64::INFINITY, f64::min);
+        (lowest(own) / lowest(other)).max(1e-3).sqrt()
+    };
+    let surplus = (n as f64 - m as f64 * expected(b, a)).abs() - 1.0;
+    surplus.max(0.0) / n.min(m).max(1) as f64
+}
+
 /// Ratio of the effective stiffnesses of a mode at the station, where both stages were tapped with masses stuck on.
 fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode) -> Option<Measured> {
     let find = |stage: &Stage, mode: &StageMode| {
@@ -145,7 +168,32 @@ fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
 pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
-    let pairs: Vec<Pair> = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
+    let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
+    let pairs: Vec<Pair> = pairing.pairs;
+    if let Some(rival) = &pairing.rival {
+        let told = |pairs: &[Pair]| -> String {
+            let both = pairs.iter().filter_map(|p| p.0.zip(p.1)).take(3);
+            both.map(|(i, j)| format!("{}={}", i + 1, j + 1)).collect::<Vec<_>>().join(" ")
+        };
+        result.undecided = true;
+        result.notes.push(format!(
+            "the modes can be paired in two ways ({} ... or {} ...), and nothing tells which: the stiffness and the loss from \
+             pairs are left out. Set one by hand, such as --pair 1=1",
+            told(&pairs),
+            told(rival)
+        ));
+    }
+    for stage in [baseline, other] {
+        if stage.takes == 1 {
+            result.notes.push(format!(
+                "{}: one take only, so how well the part comes back when held anew is assumed ({} % of frequency, {} % of \
+                 damping), not measured",
+                stage.name,
+                100.0 * HELD_ANEW.0,
+                100.0 * HELD_ANEW.1
+            ));
+        }
+    }
     let taps = baseline.modes.iter().chain(&other.modes).map(|m| m.taps).min().unwrap_or(1);
     let mass_ratio = baseline.mass.as_ref().zip(other.mass.as_ref());
     let mut stiffer: Vec<Measured> = Vec::new();
@@ -205,10 +253,12 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         }
     };
     let mut assumes_shape = false;
+    let mut notes: Vec<String> = Vec::new();
+    let result_undecided = result.undecided;
     let both = |f: &dyn Fn(&Stage) -> Option<Measured>| f(baseline).zip(f(other));
     if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
         add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
-    } else if !stiffer.is_empty() {
+    } else if !stiffer.is_empty() && !result_undecided {
         let what = "stiffness, from f² times mass";
         add("stiffness_by_mass", what, &Measured::exact(1.0), &mean_ratio(&stiffer), ("", 1.0));
         assumes_shape = true;
@@ -217,7 +267,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .iter()
         .filter_map(|p| effective_ratio(baseline, other, &baseline.modes[p.0?], &other.modes[p.1?]))
         .collect();
-    if !effective.is_empty() {
+    if !effective.is_empty() && !result_undecided {
         let what = "stiffness k at the station";
         add("effective_stiffness", what, &Measured::exact(1.0), &mean_ratio(&effective), ("", 1.0));
     }
@@ -231,6 +281,9 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     }
     if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
         if let Some((ratio, band)) = power_drawn_ratio(a, b) {
+            let ratio =
+                ratio.clone().plus_uncertainty(ratio.value * alone_share(a, b, band), "modes without a partner");
+            notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
             let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
             add("power_drawn", &what, &Measured::exact(1.0), &ratio, ("", 1.0));
         }
@@ -247,7 +300,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .iter()
         .filter_map(|p| Some((&baseline.modes[p.0?].damping_ratio, &other.modes[p.1?].damping_ratio)))
         .collect();
-    if losses.len() > 1 {
+    if losses.len() > 1 && !result_undecided {
         let ratios: Vec<Measured> = losses.iter().map(|(a, b)| Measured::combine(&[a, b], |x| x[1] / x[0])).collect();
         add("loss", "loss, mean over the pairs", &Measured::exact(1.0), &mean_ratio(&ratios), ("", 1.0));
     }
@@ -256,6 +309,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             "stiffness from f² times mass assumes that the modes kept their shapes and that the weight was added evenly".into(),
         );
     }
+    result.notes.extend(notes);
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
     result
 }

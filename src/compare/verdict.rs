@@ -56,7 +56,7 @@ impl Ratio {
         } else {
             let (mut of_taps, mut fixed) = (0.0, 0.0);
             for (source, part) in log.parts() {
-                if source.contains(TAPS) { of_taps += part * part } else { fixed += part * part }
+                if source.starts_with(TAPS) { of_taps += part * part } else { fixed += part * part }
             }
             let wanted = (log.value / FOUND_IN_NINE_OF_TEN).powi(2) - fixed;
             let needed = of_taps * taps as f64 / wanted;
@@ -80,7 +80,7 @@ impl Verdict {
             Self::Larger => "larger".into(),
             Self::Smaller => "smaller".into(),
             Self::NotToldApart { taps: Some(taps) } => format!("not told apart; about {taps} taps in each would"),
-            Self::NotToldApart { taps: None } => "not told apart; more taps would not help".into(),
+            Self::NotToldApart { taps: None } => "not told apart".into(),
         }
     }
 

@@ -19,7 +19,7 @@ pub struct StationMode {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mobility {
     pub modes: Vec<StationMode>,
-    /// The band that the modes cover (Hz): from half a bandwidth-octave below the lowest to as much above the highest.
+    /// The band that the modes cover (Hz): from a quarter octave below the lowest to as much above the highest.
     pub band_hz: (f64, f64),
 }
 
@@ -28,9 +28,25 @@ impl Mobility {
     pub fn new(modes: Vec<StationMode>) -> Option<Self> {
         let frequencies = modes.iter().map(|m| m.frequency.value);
         let (low, high) = frequencies.fold((f64::INFINITY, 0.0f64), |(l, h), f| (l.min(f), h.max(f)));
-        // Half an octave to either side: beyond it other modes rule.
+        // A quarter octave to either side: beyond it other modes rule.
         let reach = 2f64.powf(0.25);
         (!modes.is_empty()).then_some(Self { modes, band_hz: (low / reach, high * reach) })
+    }
+
+    /// With the modes that are known to be there but whose modal mass is not: each takes the median of the others', give or take
+    /// all of it, so that what may be missing is in the uncertainty.
+    pub fn with_gaps(known: Vec<StationMode>, unknown: Vec<(Measured, Measured)>) -> Option<Self> {
+        let mut masses: Vec<f64> = known.iter().map(|m| m.modal_mass.value).collect();
+        masses.sort_by(f64::total_cmp);
+        let median = *masses.get(masses.len() / 2)?;
+        let mut modes = known;
+        for (place, (frequency, damping_ratio)) in unknown.into_iter().enumerate() {
+            let source = format!("modal mass not known, {place} of {:.3} Hz", frequency.value);
+            // In 1/M, which the mobility is made of, the doubt is about as large as the value.
+            modes.push(StationMode { frequency, damping_ratio, modal_mass: Measured::new(median, median, &source) });
+        }
+        modes.sort_by(|a, b| a.frequency.value.total_cmp(&b.frequency.value));
+        Self::new(modes)
     }
 
     /// Velocity per force (m/(N s)) at a frequency (Hz): sum of j w/(M (w_n^2 - w^2 + 2 j zeta w_n w)).

@@ -295,6 +295,16 @@ impl PartDescription {
         {
             questions.push(format!("width {} is not less than length {}: are the two exchanged?", mm(w), mm(l)));
         }
+        for (name, size, low, high) in [
+            ("length", &self.length, 0.03, 5.0),
+            ("width", &self.width, 3e-3, 2.0),
+            ("thickness", &self.thickness, 2e-4, 0.05),
+        ] {
+            let wrong = size.as_ref().filter(|s| !(low..=high).contains(&s.value));
+            if let (Some(size), true) = (wrong, questions.is_empty()) {
+                questions.push(format!("{name} {} is no size of a guitar's part: is its unit right?", mm(size)));
+            }
+        }
         if let (Some(t), false) = (&self.thickness, self.plies.is_empty()) {
             let sum: f64 = self.plies.iter().map(|p| p.thickness.value).sum();
             // A glue line adds up to some tenths of a millimetre.

@@ -12,5 +12,5 @@ pub use description::{Deflection, Kind, PartDescription, PartError, Ply, Sizes};
 pub(crate) use description::{PartTable, line_of};
 pub use measured::{Measured, Source, mean_of_readings};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
-pub use station::{Station, station_of};
+pub use station::{Station, misnamed, station_of};
 pub use units::{Dimension, parse_readings, parse_uncertainty};

@@ -5,7 +5,7 @@
 /// Wood Handbook FPL-GTR-282 (2021), Eq. 4-5 (Hailwood-Horrobin), read in a public transcription. A newer equation in the
 /// same chapter (4-6) differs by up to half a percent of moisture. `None` outside 0 to 60 C and 5 to 95 %.
 pub fn equilibrium_moisture(temperature_c: f64, humidity: f64) -> Option<f64> {
-    if !(0.0..=60.0).contains(&temperature_c) || !(0.05..=0.95).contains(&humidity) {
+    if !(0.0..=60.0).contains(&temperature_c) || !(0.05 - 1e-9..=0.95 + 1e-9).contains(&humidity) {
         return None;
     }
     let t = temperature_c;

@@ -174,7 +174,7 @@ impl StationEntry {
                 return entry;
             }
         };
-        let mut station_modes = Vec::new();
+        let (mut station_modes, mut gaps) = (Vec::new(), Vec::new());
         for (index, result) in results.iter().enumerate() {
             let tone = &result.tone;
             let damping = Measured::new(tone.damping_ratio, tone.damping_ratio_u, &format!("damping {index}"));
@@ -205,22 +205,31 @@ impl StationEntry {
                     station_modes.push(StationMode {
                         frequency: effective.frequency.renamed(own),
                         damping_ratio: damping.renamed(own),
-                        modal_mass: effective.modal_mass.renamed(own),
+                        // All modes of a take are held anew together.
+                        modal_mass: effective.modal_mass.renamed(|s| {
+                            if s.starts_with("held anew") { format!("{s} at {}", entry.station) } else { own(s) }
+                        }),
                     });
                 }
-                Err(why) => mode.notes.push(why.clone()),
+                Err(why) => {
+                    mode.notes.push(why.clone());
+                    let frequency =
+                        Measured::new(tone.frequency_hz, tone.frequency_hz_u, &format!("frequency {index}"));
+                    gaps.push((frequency, damping));
+                }
             }
             entry.modes.push(mode);
         }
-        let Some(mobility) = Mobility::new(station_modes) else {
+        let lightest = station_modes.iter().map(|m: &StationMode| m.modal_mass.value).fold(f64::INFINITY, f64::min);
+        let own_peaks = Mobility::new(station_modes.clone()).map(|m| m.peaks()).unwrap_or_default();
+        let Some(mobility) = Mobility::with_gaps(station_modes, gaps) else {
             entry.error = Some("no mode could be followed through the takes with a mass on".into());
             return entry;
         };
-        let mut peaks = mobility.peaks().into_iter();
+        let mut peaks = own_peaks.into_iter();
         for mode in entry.modes.iter_mut().filter(|m| m.modal_mass_kg.is_some()) {
             mode.peak_mobility_m_n_s = peaks.next().as_ref().map(FigureEntry::new);
         }
-        let lightest = mobility.modes.iter().map(|m| m.modal_mass.value).fold(f64::INFINITY, f64::min);
         entry.advised_mass_kg = Some(advised_mass_kg(lightest));
         entry.band_hz = Some(mobility.band_hz.into());
         entry.mean_mobility_m_n_s = Some(FigureEntry::new(&mobility.mean_real(mobility.band_hz)));

@@ -25,6 +25,8 @@ pub struct Tone {
 /// Speed of sound along the grain, sqrt(E_L/rho), that is searched (m/s): from soft to the stiffest straight-grained wood,
 /// with a margin.
 const SPEED_M_S: (f64, f64) = (2200.0, 7500.0);
+/// What sound along the grain does in most woods (m/s), by the moduli and densities of the Wood Handbook with a margin.
+const ORDINARY_SPEED_M_S: std::ops::Range<f64> = 3000.0..6500.0;
 /// Ratios to E_L: median and spread (standard deviation of the logarithm) over the species of the Wood Handbook's Table 5-1
 /// (E_R/E_L and E_T/E_L; G_LR/E_L and G_LT/E_L), and the range that is searched.
 const ACROSS: (f64, f64) = (0.09, 0.45);
@@ -42,6 +44,9 @@ const SHEAR_TERM_U: f64 = 0.3;
 const SURE: f64 = 7.0;
 /// Fewer modes than this fit too many numberings.
 const LEAST_MODES: usize = 4;
+/// A numbering is believed with so many modes that fit, so many of them bending along.
+const LEAST_MATCHED: usize = 6;
+const LEAST_BENDING: usize = 2;
 /// Most modes that are used, the lowest.
 const MOST_MODES: usize = 40;
 const STEP_SPEED: f64 = 0.003;
@@ -209,6 +214,13 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
     }
     let mut found = candidates(&size, tones);
     found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
+    // A fit that wandered out of what wood can be is no numbering.
+    let density = size.mass_kg / (size.length_m * size.width_m * size.thickness_m);
+    found.retain(|n| {
+        let speed = (n.constants.along_pa / density).sqrt();
+        let shear = n.constants.shear_pa / n.constants.along_pa;
+        (SPEED_M_S.0..=SPEED_M_S.1).contains(&speed) && (SHEAR_RANGE.0..=1.2 * SHEAR_RANGE.1).contains(&shear)
+    });
     let mut distinct: Vec<Numbering> = Vec::new();
     let mut found_across: Vec<(f64, f64)> = Vec::new();
     for candidate in found {
@@ -235,6 +247,15 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
     distinct.iter_mut().for_each(|n| n.behind = best.evidence - n.evidence);
     distinct.retain(|n| n.behind < SURE);
     let matched = best.numbers.iter().flatten().count();
+    let bending = best.numbers.iter().flatten().filter(|n| n.1 == 0).count();
+    if bending < LEAST_BENDING || matched < LEAST_MATCHED {
+        result.notes.push(format!(
+            "too few modes to be sure which they are: {matched} fit, {bending} of them bending along the grain (at least \
+             {LEAST_MATCHED} and {LEAST_BENDING} are needed). Tap near a corner, harder, or in a quieter room"
+        ));
+        result.numberings = distinct;
+        return result;
+    }
     if matched < LEAST_MODES || 3 * matched < 2 * tones.len() {
         result.notes.push(format!(
             "no numbering explains these modes: at best {matched} of {} fit a flat blank of this size. Are sizes and mass right, \
@@ -571,6 +592,15 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         result.shear = Some(Measured::with_parts(centre.shear_pa, shear));
     } else {
         result.notes.push(untold("the shear modulus G", "twist"));
+    }
+    let density = size.mass_kg / (size.length_m * size.width_m * size.thickness_m);
+    let speed = (centre.along_pa / density).sqrt();
+    if !ORDINARY_SPEED_M_S.contains(&speed) {
+        result.notes.push(format!(
+            "a speed of sound of {speed:.0} m/s along the grain is unusual for wood (most lie between {:.0} and {:.0}): are length, \
+             thickness and mass right?",
+            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
+        ));
     }
     if best.deviation > 0.8 * DEVIATION_LIMITS.1 {
         result.notes.push(

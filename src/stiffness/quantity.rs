@@ -177,7 +177,8 @@ pub fn blank_quantities(
     if let (Some(temperature), Some(humidity)) = (&part.temperature, &part.humidity)
         && equilibrium_moisture(temperature.value, humidity.value).is_some()
     {
-        let at = |t: f64, h: f64| equilibrium_moisture(t, h).unwrap_or(f64::NAN);
+        // At the edge of the range the slope is taken on its inner side.
+        let at = |t: f64, h: f64| equilibrium_moisture(t.clamp(0.0, 60.0), h.clamp(0.05, 0.95)).unwrap_or(f64::NAN);
         // Two official equations differ by up to half a percent.
         let moisture = Measured::combine(&[temperature, humidity], |x| at(x[0], x[1]))
             .plus_uncertainty(0.003, "moisture equation");

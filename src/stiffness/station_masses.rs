@@ -22,26 +22,27 @@ pub(super) struct Shifted {
 /// modes' own, so about their mean with as much doubt. The same for what lies above the band.
 const RIGID_DOUBT: f64 = 1.5;
 
-/// Modal mass (kg) of each bare mode; `omegas` are the bare modes' angular frequencies. `None` if there is no solution with
-/// positive masses.
-pub(super) fn solve(omegas: &[f64], shifted: &[Shifted]) -> Option<Vec<f64>> {
+/// Modal mass (kg) of each bare mode that was followed, and the root mean square by which the shifts miss (relative).
+///
+/// `omegas` are all bare modes' angular frequencies: one that could not be followed still moves its neighbours, and is given
+/// about their mass with as much doubt. `None` if there is no solution with positive masses.
+pub(super) fn solve(omegas: &[f64], shifted: &[Shifted]) -> Option<(Vec<f64>, f64)> {
     let n = omegas.len();
     // In units of the first estimate of 1/M, so that all columns are of one size.
     let first: f64 = shifted.iter().map(|s| ((omegas[s.mode] / s.omega).powi(2) - 1.0) / s.added_kg).sum::<f64>()
         / shifted.len() as f64;
     let highest = omegas.iter().copied().fold(0.0, f64::max);
-    let rows = shifted.len() + 2;
+    let unfollowed: Vec<usize> = (0..n).filter(|m| !shifted.iter().any(|s| s.mode == *m)).collect();
+    let rows = shifted.len() + unfollowed.len() + 2;
     let mut design = DMatrix::zeros(rows, n + 2);
     let mut target = DVector::zeros(rows);
     for (row, s) in shifted.iter().enumerate() {
         let squared = s.omega * s.omega;
-        let own = squared / (omegas[s.mode].powi(2) - squared);
         // 1/d is matched to within the uncertainty of the shift.
         let weight = s.added_kg / s.relative_u.max(1e-6);
         for (k, omega) in omegas.iter().enumerate() {
             design[(row, k)] = weight * first * squared / (omega * omega - squared);
         }
-        debug_assert!(own.is_finite());
         design[(row, n)] = -weight * first;
         design[(row, n + 1)] = weight * first * squared / (highest * highest);
         target[row] = weight / s.added_kg;
@@ -50,7 +51,15 @@ pub(super) fn solve(omegas: &[f64], shifted: &[Shifted]) -> Option<Vec<f64>> {
     target[rows - 2] = 0.5 / RIGID_DOUBT;
     design[(rows - 1, n + 1)] = 1.0 / RIGID_DOUBT;
     target[rows - 1] = 0.5 / RIGID_DOUBT;
-    let solution = design.svd(true, true).solve(&target, 1e-12).ok()?;
+    for (row, mode) in unfollowed.iter().enumerate() {
+        design[(shifted.len() + row, *mode)] = 1.0;
+        target[shifted.len() + row] = 1.0;
+    }
+    let solution = design.clone().svd(true, true).solve(&target, 1e-12).ok()?;
+    let left = &target - &design * &solution;
+    let missed: f64 = shifted.iter().enumerate().map(|(row, s)| (left[row] * s.relative_u.max(1e-6)).powi(2)).sum();
+    let missed = (missed / shifted.len() as f64).sqrt();
     let masses: Vec<f64> = solution.iter().take(n).map(|inverse| 1.0 / (inverse * first)).collect();
-    masses.iter().all(|m| m.is_finite() && *m > 0.0).then_some(masses)
+    let followed = |m: usize| !unfollowed.contains(&m);
+    (0..n).all(|m| !followed(m) || masses[m].is_finite() && masses[m] > 0.0).then_some((masses, missed))
 }
