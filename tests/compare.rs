@@ -1,53 +1,22 @@
 //! `compare` as people meet it: stages of a simulated rim, and what is said of wrong input.
 
 use std::fs;
-use std::path::Path;
-use std::process::{Command, Stdio};
 
-use ringwright::simulate::{Ring, TakeSpec};
+use ringwright::simulate::Ring;
 use tempfile::TempDir;
 
-const RATE: u32 = 16_000;
-const PLAIN: Ring =
-    Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
+mod common;
 
-fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
-    let output = command.current_dir(folder).stdin(Stdio::null()).args(arguments).output().expect("the program starts");
-    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
-    (output.status.code(), text(output.stdout), text(output.stderr))
-}
-
-fn write(path: &Path, ring: &Ring, seed: u64) {
-    fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
-    let spec = TakeSpec {
-        sample_rate_hz: f64::from(RATE),
-        modes: ring.sound(0.0, 0.1),
-        taps: 3,
-        after_last_s: 1.0,
-        noise_sigma: 1e-4,
-        seed,
-        ..TakeSpec::default()
-    };
-    let format = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
-    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
-    writer.finalize().expect("it can be written");
-}
+use common::{LAMINATED, PLAIN, run, write_ring};
 
 /// Plain, the same again, and seven times as stiff at twice the mass; 207 g and 413 g.
 fn bench() -> TempDir {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let laminated = Ring { bending_stiffness_n_m2: 7.7, mass_per_length_kg_m: 0.28, damping_ratio: 0.010, ..PLAIN };
+    let laminated = Ring { damping_ratio: 0.010, ..LAMINATED };
     for (name, ring, mass) in [("plain", PLAIN, 206.7), ("again", PLAIN, 206.7), ("laminated", laminated, 413.4)] {
         for take in 1..=2 {
             let seed = take + name.len() as u64 * 10;
-            write(&folder.path().join(format!("rim/{name}/waist/take-0{take}.wav")), &ring, seed);
+            write_ring(&folder.path().join(format!("rim/{name}/waist/take-0{take}.wav")), &ring, seed);
         }
         let text = format!("kind = \"rim\"\nmass = \"{mass} g\"\n");
         fs::write(folder.path().join(format!("rim/{name}/waist/part.toml")), text).expect("it can be written");

@@ -2,43 +2,18 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Stdio};
 
 use ringwright::report::Document;
-use ringwright::simulate::{Ring, TakeSpec};
 use tempfile::TempDir;
 
-const RATE: u32 = 16_000;
+mod common;
 
+use common::{LAMINATED, PLAIN, write_ring};
+
+/// Exit code and all that was said, in one line.
 fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
-    let output = command.current_dir(folder).stdin(Stdio::null()).args(arguments).output().expect("the program starts");
-    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
-    let all = format!("{} {}", text(output.stdout), text(output.stderr));
-    assert!(!all.contains("panicked"), "{all}");
-    (output.status.code(), all.split_whitespace().collect::<Vec<_>>().join(" "))
-}
-
-fn write(path: &Path, ring: &Ring, seed: u64) {
-    fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
-    let spec = TakeSpec {
-        sample_rate_hz: f64::from(RATE),
-        modes: ring.sound(0.0, 0.1),
-        taps: 3,
-        after_last_s: 1.0,
-        noise_sigma: 1e-4,
-        seed,
-        ..TakeSpec::default()
-    };
-    let format = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
-    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
-    writer.finalize().expect("it can be written");
+    let (code, out, err) = common::run(folder, arguments);
+    (code, format!("{out} {err}").split_whitespace().collect::<Vec<_>>().join(" "))
 }
 
 const BENCH: &str = "# mine, in my order
@@ -57,12 +32,10 @@ mass = \"413.4 g\"
 
 fn bench() -> TempDir {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let plain = Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
-    let laminated = Ring { bending_stiffness_n_m2: 7.7, mass_per_length_kg_m: 0.28, ..plain };
     let recordings = folder.path().join("recordings");
-    write(&recordings.join("rim/plain/waist/take-01.wav"), &plain, 3);
-    write(&recordings.join("rim/plain/waist/take-02.wav"), &plain, 4);
-    write(&recordings.join("rim/laminated/waist/take-01.wav"), &laminated, 5);
+    write_ring(&recordings.join("rim/plain/waist/take-01.wav"), &PLAIN, 3);
+    write_ring(&recordings.join("rim/plain/waist/take-02.wav"), &PLAIN, 4);
+    write_ring(&recordings.join("rim/laminated/waist/take-01.wav"), &LAMINATED, 5);
     fs::write(folder.path().join("bench.toml"), BENCH).expect("it can be written");
     folder
 }

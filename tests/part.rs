@@ -1,46 +1,15 @@
 //! `measure` with a described part, and with masses stuck on: what it says, and what it says of wrong descriptions.
 
 use std::fs;
-use std::path::Path;
-use std::process::{Command, Stdio};
 
 use ringwright::report::Document;
-use ringwright::simulate::{Blank, Ring, TakeSpec};
+use ringwright::simulate::{Blank, TakeSpec};
 use ringwright::stiffness::{Constants, Size};
 use tempfile::TempDir;
 
-const RATE: u32 = 16_000;
+mod common;
 
-fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_ringwright"));
-    let output = command.current_dir(folder).stdin(Stdio::null()).args(arguments).output().expect("the program starts");
-    let text = |bytes: Vec<u8>| String::from_utf8_lossy(&bytes).into_owned();
-    (output.status.code(), text(output.stdout), text(output.stderr))
-}
-
-fn write(path: &Path, spec: &TakeSpec) {
-    fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
-    let format = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
-    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
-    writer.finalize().expect("it can be written");
-}
-
-fn take() -> TakeSpec {
-    TakeSpec {
-        sample_rate_hz: f64::from(RATE),
-        taps: 3,
-        interval_s: 1.3,
-        after_last_s: 1.3,
-        noise_sigma: 1e-4,
-        ..TakeSpec::default()
-    }
-}
+use common::{LAMINATED, PLAIN, run, take, write};
 
 /// A folder with a take of a blank of E 12 and 1 GPa, G 1.1 GPa, 700 x 110 x 2.5 mm, 120 g.
 fn blank() -> TempDir {
@@ -122,8 +91,7 @@ fn wrong_descriptions_are_named() {
 #[test]
 fn stuck_on_masses_give_the_effective_stiffness() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let limp = Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
-    let stiff = Ring { bending_stiffness_n_m2: 7.7, mass_per_length_kg_m: 0.28, ..limp };
+    let (limp, stiff) = (PLAIN, LAMINATED);
     for (name, ring) in [("a-plain", limp), ("b-laminated", stiff)] {
         for (place, grams) in [0.0, 4.0, 8.0].into_iter().enumerate() {
             let station = if grams == 0.0 { "waist".to_owned() } else { format!("waist+{grams}g") };
