@@ -104,16 +104,15 @@ fn json_is_a_document_and_unknown_fields_are_refused() {
 #[test]
 fn checked_in_schema_is_the_programs() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let run = run(folder.path(), &["schema"]).expect(0);
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/measure.schema.json");
-    let kept = fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}\n{}", path.display(), run.all()));
-    // A checkout may turn line ends.
-    assert_eq!(
-        kept.replace("\r\n", "\n"),
-        run.out,
-        "write it anew: ringwright schema > docs/measure.schema.json\n{}",
-        run.all()
-    );
+    for of in ["measure", "compare"] {
+        let run = run(folder.path(), &["schema", of]).expect(0);
+        let name = format!("docs/{of}.schema.json");
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(&name);
+        let kept = fs::read_to_string(&path).unwrap_or_else(|e| panic!("{name}: {e}\n{}", run.all()));
+        // A checkout may turn line ends.
+        let kept = kept.replace("\r\n", "\n");
+        assert_eq!(kept, run.out, "write it anew: ringwright schema {of} > {name}\n{}", run.all());
+    }
 }
 
 /// Two JSON values agree. serde_json reads numbers to the last bit or one beside it (2e-16): 1e-14 is ample.

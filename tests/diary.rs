@@ -56,7 +56,7 @@ fn a_bench_becomes_a_diary() {
         serde_json::from_str(&fs::read_to_string(reports.join("modes.json")).expect("JSON")).expect("a document");
     assert_eq!(document.recordings.len(), 3);
     assert!(document.recordings.iter().all(|r| r.file.starts_with("recordings/")));
-    for page in ["rim-plain-waist-take-01.png", "rim-plain-waist-take-02.png", "rim-waist-compared.png"] {
+    for page in ["rim-plain-waist-take-01.wav.png", "rim-plain-waist-take-02.wav.png", "rim-waist-compared.png"] {
         assert!(reports.join(page).is_file(), "{page}");
     }
     // What is the maker's stays the maker's.

@@ -6,12 +6,13 @@ use anyhow::{Context, anyhow};
 use clap::Args;
 
 use super::inputs::Input;
+use crate::loss::{NumberedLoss, loss_quantities, power_drawn_ratio, station_mobility};
 use crate::modes::Mode;
-use crate::part::{Kind, Measured, PartDescription, station_of};
+use crate::part::{Kind, Measured, PartDescription, Sizes, station_of};
 use crate::report::{FigureEntry, PartEntry, RecordingEntry, StationEntry};
 use crate::stiffness::{
-    BlankResult, NumberedLoss, StationTake, StationTone, Tone, blank_from_tones, blank_quantities, follow_modes,
-    mode_name, static_stiffness,
+    BlankResult, StationTake, StationTone, Tone, blank_from_tones, blank_quantities, follow_modes, mode_name,
+    static_stiffness,
 };
 
 /// The part that was tapped.
@@ -53,55 +54,55 @@ impl PartArguments {
 
 /// Adds to a recording what its part is worth; gives the blank back if its modes are numbered.
 pub fn assess(part: &PartDescription, modes: &[Mode], entry: &mut RecordingEntry) -> Option<BlankResult> {
-    let mut numbered = None;
     let mut told = PartEntry { name: part.name.clone(), kind: part.kind.name().to_owned(), ..PartEntry::default() };
-    let questions = part.questions();
-    let described = part.sizes();
+    let sizes = match sizes_of_blank(part) {
+        Ok(sizes) => sizes,
+        Err(notes) => {
+            told.notes = notes;
+            entry.part = Some(told);
+            return None;
+        }
+    };
+    let tones: Vec<Tone> =
+        modes.iter().map(|m| Tone { frequency_hz: m.frequency_hz, frequency_hz_u: m.frequency_hz_u }).collect();
+    let blank = blank_from_tones(&sizes, &tones);
+    let numbers = blank.numbering().map_or(&[][..], |n| &n.numbers);
+    let mut losses = Vec::new();
+    for (index, (across_length, across_width)) in numbers.iter().enumerate().filter_map(|(i, n)| n.map(|n| (i, n))) {
+        losses.push(NumberedLoss {
+            across_width,
+            loss_factor: modes[index].loss_factor(),
+            loss_factor_u: 2.0 * modes[index].damping_ratio_u,
+        });
+        entry.modes[index].name = Some(mode_name(across_length, across_width));
+        entry.modes[index].expected_hz = blank.numbering().and_then(|n| n.expected_hz[index]);
+    }
+    let mut quantities = blank_quantities(part, &sizes, &blank);
+    quantities.extend(loss_quantities(&sizes, &blank, &losses));
+    entry.part = Some(told.with_blank(&blank, &quantities));
+    blank.decided().then_some(blank)
+}
+
+/// The sizes of a flat blank that a modulus can be computed from, or why not.
+fn sizes_of_blank(part: &PartDescription) -> Result<Sizes, Vec<String>> {
+    let mut questions = part.questions();
     if !questions.is_empty() {
-        told.notes.extend(questions);
-        told.notes.push("no modulus is computed until that is settled".into());
-    } else if part.kind != Kind::Strip {
-        told.notes.push(format!(
+        questions.push("no modulus is computed until that is settled".into());
+        return Err(questions);
+    }
+    if part.kind != Kind::Strip {
+        return Err(vec![format!(
             "a {} has no modulus that a tap alone could tell: its frequency and mass compare its stages, and takes with a \
              small mass stuck on (folder STATION+5g) give its effective stiffness",
             part.kind.name()
-        ));
-    } else {
-        match described {
-            Err(missing) => told.notes.push(format!(
-                "{} not given: modes, damping and loss can still be told, the modulus and stiffness cannot",
-                missing.join(", ")
-            )),
-            Ok(_) if modes.is_empty() => {}
-            Ok(sizes) => {
-                let tones: Vec<Tone> = modes
-                    .iter()
-                    .map(|m| Tone { frequency_hz: m.frequency_hz, frequency_hz_u: m.frequency_hz_u })
-                    .collect();
-                let blank = blank_from_tones(&sizes, &tones);
-                let mut losses = Vec::new();
-                if blank.decided()
-                    && let Some(numbering) = blank.numberings.first()
-                {
-                    for (index, numbers) in numbering.numbers.iter().enumerate() {
-                        let Some((across_length, across_width)) = *numbers else { continue };
-                        losses.push(NumberedLoss {
-                            across_width,
-                            loss_factor: modes[index].loss_factor(),
-                            loss_factor_u: 2.0 * modes[index].damping_ratio_u,
-                        });
-                        entry.modes[index].name = Some(mode_name(across_length, across_width));
-                        entry.modes[index].expected_hz = numbering.expected_hz[index];
-                    }
-                }
-                let quantities = blank_quantities(part, &sizes, &blank, &losses);
-                told = told.with_blank(&blank, &quantities);
-                numbered = blank.decided().then_some(blank);
-            }
-        }
+        )]);
     }
-    entry.part = Some(told);
-    numbered
+    part.sizes().map_err(|missing| {
+        vec![format!(
+            "{} not given: modes, damping and loss can still be told, the modulus and stiffness cannot",
+            missing.join(", ")
+        )]
+    })
 }
 
 /// One take's modes as its station knows them, with the mass that was stuck on.
@@ -131,7 +132,7 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
     let loaded = |takes: &[StationTake]| takes.iter().any(|t| t.added.value > 0.0);
     // One weight on one place: it cannot belong to several.
     let single = places.iter().filter(|(_, takes)| loaded(takes)).count() == 1;
-    let mut entries: Vec<StationEntry> = places
+    places
         .into_iter()
         .filter(|(_, takes)| loaded(takes))
         .map(|(place, takes)| {
@@ -141,17 +142,30 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
             // Part, stage and station name it; where the bench lies does not.
             let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
             let shown = names[names.len().saturating_sub(3)..].join("/");
-            let mut entry = StationEntry::new(shown, added, follow_modes(&takes));
+            let mut entry = match follow_modes(&takes) {
+                Ok(results) => {
+                    let mobility = station_mobility(&results, &place);
+                    StationEntry::new(shown, added, &results, mobility)
+                }
+                Err(error) => StationEntry::failed(shown, added, error.to_string()),
+            };
             if single && let Some(deflection) = part.and_then(|p| p.deflection.as_ref()) {
                 let stiffness = static_stiffness(&deflection.weight, &deflection.reading);
                 entry.static_stiffness_n_m = Some(FigureEntry::new(&stiffness));
             }
             entry
         })
-        .collect();
-    // The first station is the baseline of the others.
-    if let Some((first, rest)) = entries.split_first_mut() {
-        rest.iter_mut().for_each(|entry| entry.against(first));
+        .collect()
+}
+
+/// Sets the power that each station draws against the first of them.
+pub fn against_first(entries: &mut [StationEntry]) {
+    let Some((first, rest)) = entries.split_first_mut() else { return };
+    let Some(baseline) = &first.mobility else { return };
+    for entry in rest {
+        let power = entry.mobility.as_ref().and_then(|own| power_drawn_ratio(baseline, own));
+        if let Some((ratio, band)) = power {
+            entry.set_power((first.station.clone(), ratio, band));
+        }
     }
-    entries
 }

@@ -9,10 +9,10 @@ use rayon::prelude::*;
 
 use super::assess::stations;
 use super::inputs::{Input, gather};
-use super::measure::{Plan, ReportArguments, one, progress_bar};
+use super::measure::{Plan, ReportArguments, one, progress_bar, station_page_name};
 use super::stage::{Take, stage_of};
 use super::{Outcome, print, tell};
-use crate::bench::{Bench, Found, NEW_BENCH, find};
+use crate::bench::{Bench, BenchPart, Found, NEW_BENCH, StationFolder, find};
 use crate::compare::{Comparison, Stage, compare};
 use crate::modes::Estimator;
 use crate::report::{
@@ -82,7 +82,7 @@ fn new_bench(folder: &Path) -> anyhow::Result<Outcome> {
     Ok(Outcome::Done)
 }
 
-fn read_bench(folder: &Path) -> anyhow::Result<(Bench, Vec<Input>, Found)> {
+fn read_bench(folder: &Path) -> anyhow::Result<(Bench, Found)> {
     let file = folder.join("bench.toml");
     let text = std::fs::read_to_string(&file).with_context(|| {
         format!(
@@ -98,11 +98,11 @@ fn read_bench(folder: &Path) -> anyhow::Result<(Bench, Vec<Input>, Found)> {
     found
         .problems
         .extend(inputs.iter().filter_map(|i| i.as_ref().err()).map(|(p, why)| format!("{}: {why}", p.display())));
-    Ok((bench, inputs, found))
+    Ok((bench, found))
 }
 
 fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
-    let (bench, _, found) = read_bench(folder)?;
+    let (bench, found) = read_bench(folder)?;
     if arguments.check {
         if found.problems.is_empty() {
             print(&format!("{}: everything fits: {} stations\n", folder.display(), found.stations.len()));
@@ -114,126 +114,164 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
     if found.stations.is_empty() {
         bail!("{}: no recording where one belongs. {}", folder.display(), found.problems.join("; "));
     }
-    // Every take once, in the order of the stations.
-    let takes: Vec<(usize, PathBuf)> = found
-        .stations
-        .iter()
-        .enumerate()
-        .flat_map(|(s, station)| station.takes.iter().map(move |(file, _)| (s, file.clone())))
-        .collect();
-    let reports = folder.join("reports");
-    let page_arguments = ReportArguments::with_pages(reports.clone(), arguments.remark.as_deref().unwrap_or_default());
-    let page_arguments = if arguments.remark.is_none() { page_arguments.without_remark() } else { page_arguments };
-    let troubles = Mutex::new(Vec::new());
-    let bar = progress_bar(takes.len(), arguments.quiet || arguments.no_progress);
-    let entries: Vec<RecordingEntry> = takes
-        .par_iter()
-        .map_init(Estimator::default, |estimator, (place, file)| {
-            let station = &found.stations[*place];
-            let part = bench.parts[station.part].stages[station.stage].1.clone();
-            let plan = Plan { part: Some(part), ..Plan::default() };
-            let page = reports.join(page_name(&folder.join("recordings"), file));
-            let mut entry = one(&Ok(file.clone()), &plan, estimator, Some(&page), &page_arguments, &troubles);
-            // As the bench calls it, wherever it lies.
-            entry.file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
-            bar.inc(1);
-            entry
-        })
-        .collect();
-    bar.finish_and_clear();
+    let mut session = Session::measured(folder, bench, found, arguments);
+    let parts: Vec<IndexPart> =
+        (0..session.bench.parts.len()).map(|part| session.part(part)).collect::<anyhow::Result<_>>()?;
+    session.save_all(&parts)?;
+    session.problems.iter().for_each(|p| tell(p));
+    if !arguments.quiet {
+        tell(&format!("the diary is {}", session.reports.join("index.html").display()));
+    }
+    Ok(if session.problems.is_empty() { Outcome::Done } else { Outcome::Partly })
+}
 
-    let mut problems = found.problems.clone();
-    problems.extend(entries.iter().filter_map(|e| e.error.as_ref().map(|why| format!("{}: {why}", e.file))));
-    let inputs: Vec<Input> = takes.iter().map(|(_, file)| Ok(file.clone())).collect();
-    let mut document = Document::new(entries);
-    document.stations = stations(&inputs, &document.recordings, None);
+/// A bench with all its takes measured.
+struct Session<'a> {
+    bench: Bench,
+    found: Found,
+    /// Every take once, in the order of the stations: the station's place, and the file.
+    takes: Vec<(usize, PathBuf)>,
+    /// Its recordings are the takes, in their order.
+    document: Document,
+    recordings: PathBuf,
+    reports: PathBuf,
+    remark: Option<&'a str>,
+    problems: Vec<String>,
+}
 
-    let mut parts = Vec::new();
-    for (p, part) in bench.parts.iter().enumerate() {
+impl<'a> Session<'a> {
+    /// Measures all takes, in parallel, and draws their pages.
+    fn measured(folder: &Path, bench: Bench, found: Found, arguments: &'a Arguments) -> Self {
+        let (recordings, reports) = (folder.join("recordings"), folder.join("reports"));
+        let of = |(s, station): (usize, &StationFolder)| -> Vec<(usize, PathBuf)> {
+            station.takes.iter().map(|(file, _)| (s, file.clone())).collect()
+        };
+        let takes: Vec<(usize, PathBuf)> = found.stations.iter().enumerate().flat_map(of).collect();
+        let remark = arguments.remark.as_deref();
+        let pages = ReportArguments::with_pages(reports.clone(), remark);
+        let troubles = Mutex::new(Vec::new());
+        let bar = progress_bar(takes.len(), arguments.quiet || arguments.no_progress);
+        let entries: Vec<RecordingEntry> = takes
+            .par_iter()
+            .map_init(Estimator::default, |estimator, (place, file)| {
+                let station = &found.stations[*place];
+                let part = bench.parts[station.part].stages[station.stage].1.clone();
+                let plan = Plan { part: Some(part), ..Plan::default() };
+                let page = reports.join(page_name(&recordings, file));
+                let mut entry = one(&Ok(file.clone()), &plan, estimator, Some(&page), &pages, &troubles);
+                // As the bench calls it, wherever it lies.
+                entry.file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
+                bar.inc(1);
+                entry
+            })
+            .collect();
+        bar.finish_and_clear();
+        let mut problems = found.problems.clone();
+        problems.extend(entries.iter().filter_map(|e| e.error.as_ref().map(|why| format!("{}: {why}", e.file))));
+        problems.extend(troubles.into_inner().unwrap_or_default());
+        let inputs: Vec<Input> = takes.iter().map(|(_, file)| Ok(file.clone())).collect();
+        let mut document = Document::new(entries);
+        document.stations = stations(&inputs, &document.recordings, None);
+        Self { bench, found, takes, document, recordings, reports, remark, problems }
+    }
+
+    /// A stage of a part at a station, if any of its takes there could be measured.
+    fn stage(&self, part: usize, stage: usize, station: &str) -> Option<Stage> {
+        let at = |f: &StationFolder| f.part == part && f.stage == stage && f.station == station;
+        let place = self.found.stations.iter().position(at)?;
+        let entries = self.takes.iter().zip(&self.document.recordings).filter(|((p, _), _)| *p == place);
+        let own: Vec<Take<'_>> = entries
+            .zip(&self.found.stations[place].takes)
+            .map(|((_, entry), (_, station))| Take { station: station.clone(), entry })
+            .filter(|take| take.entry.error.is_none())
+            .collect();
+        let (name, described) = &self.bench.parts[part].stages[stage];
+        (!own.is_empty()).then(|| stage_of(name, &own, Some(described)))
+    }
+
+    /// Compares a part's stages, station by station, and gathers its pictures.
+    fn part(&mut self, index: usize) -> anyhow::Result<IndexPart> {
+        let part = self.bench.parts[index].clone();
         let mut shown = IndexPart {
             name: part.name.clone(),
             kind: part.kind.name().to_owned(),
-            notes: part.notes.iter().cloned().collect(),
+            notes: notes_of(&part),
             stations: Vec::new(),
             pictures: Vec::new(),
         };
-        let mut names: Vec<&String> = found.stations.iter().filter(|s| s.part == p).map(|s| &s.station).collect();
+        let own = self.found.stations.iter().filter(|s| s.part == index);
+        let mut names: Vec<String> = own.map(|s| s.station.clone()).collect();
         names.dedup();
         for name in names {
-            let stage = |s: usize| -> Option<Stage> {
-                let place = found.stations.iter().position(|f| f.part == p && f.stage == s && f.station == *name)?;
-                let own: Vec<Take<'_>> = found.stations[place]
-                    .takes
-                    .iter()
-                    .filter_map(|(file, station)| {
-                        let index = takes.iter().position(|(at, f)| *at == place && f == file)?;
-                        let entry = &document.recordings[index];
-                        entry.error.is_none().then(|| Take { station: station.clone(), entry })
-                    })
-                    .collect();
-                (!own.is_empty()).then(|| stage_of(&part.stages[s].0, &own, Some(&part.stages[s].1)))
-            };
-            let Some(baseline) = stage(0) else {
-                problems.push(format!(
+            let Some(baseline) = self.stage(index, 0, &name) else {
+                self.problems.push(format!(
                     "part {:?}, station {name:?}: the baseline stage {:?} has no take here, so nothing is compared",
                     part.name, part.stages[0].0
                 ));
                 continue;
             };
-            let comparisons: Vec<Comparison> =
-                (1..part.stages.len()).filter_map(stage).map(|other| compare(&baseline, &other, &[])).collect();
+            let others = (1..part.stages.len()).filter_map(|s| self.stage(index, s, &name));
+            let comparisons: Vec<Comparison> = others.map(|other| compare(&baseline, &other, &[])).collect();
             if comparisons.is_empty() {
                 continue;
             }
             print(&format!("{}, {name}\n{}\n", part.name, comparison_text(&comparisons)));
-            let png = comparison_png(&comparisons, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
-            save(&reports.join(format!("{}-{name}-compared.png", part.name)), &png, true)?;
-            shown.stations.push((name.clone(), comparisons, Some(png)));
+            let png = comparison_png(&comparisons, self.remark).map_err(|e| anyhow!(e))?;
+            save(&self.reports.join(format!("{}-{name}-compared.png", part.name)), &png, true)?;
+            shown.stations.push((name, comparisons, Some(png)));
         }
-        for station in document.stations.iter().filter(|s| s.station.starts_with(&format!("{}/", part.name))) {
-            let png = station_png(station, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
-            save(&reports.join(format!("station-{}.png", station.station.replace('/', "-"))), &png, true)?;
+        self.add_pictures(index, &mut shown)?;
+        Ok(shown)
+    }
+
+    /// The pages of a part's stations with masses stuck on, and of the first bare take of each stage.
+    fn add_pictures(&self, index: usize, shown: &mut IndexPart) -> anyhow::Result<()> {
+        let part = &self.bench.parts[index];
+        for station in self.document.stations.iter().filter(|s| s.station.starts_with(&format!("{}/", part.name))) {
+            let png = station_png(station, self.remark).map_err(|e| anyhow!(e))?;
+            save(&self.reports.join(station_page_name(&station.station)), &png, true)?;
             shown.pictures.push((format!("Shifts by stuck-on masses and mobility at {}", station.station), png));
         }
-        // The first bare take of each stage stands for it on the page.
-        for (s, (stage_name, _)) in part.stages.iter().enumerate() {
-            let first = takes.iter().find(|(place, file)| {
-                let station = &found.stations[*place];
-                let bare = station.takes.iter().any(|(f, st)| f == file && st.added.value == 0.0);
-                station.part == p && station.stage == s && bare
-            });
-            if let Some((_, file)) = first
-                && let Ok(png) = std::fs::read(reports.join(page_name(&folder.join("recordings"), file)))
-            {
-                shown
-                    .pictures
-                    .push((format!("A take of {} {stage_name}: recording, spectrum, decays, table", part.name), png));
+        for (s, (stage, _)) in part.stages.iter().enumerate() {
+            let own = self.found.stations.iter().filter(|f| f.part == index && f.stage == s);
+            let first = own.flat_map(|f| &f.takes).find(|(_, station)| station.added.value == 0.0);
+            let page = first.map(|(file, _)| self.reports.join(page_name(&self.recordings, file)));
+            // A take that could not be measured may have no page; that was said already.
+            if let Some(png) = page.and_then(|page| std::fs::read(page).ok()) {
+                let shows = format!("A take of {} {stage}: recording, spectrum, decays, table", part.name);
+                shown.pictures.push((shows, png));
             }
         }
-        parts.push(shown);
+        Ok(())
     }
-    let title = if bench.shop.is_empty() { "Bench diary".to_owned() } else { format!("Bench diary, {}", bench.shop) };
-    let html = index_html(&IndexInput {
-        title: &title,
-        remark: arguments.remark.as_deref(),
-        parts: &parts,
-        document: &document,
-        problems: &problems,
-    });
-    save(&reports.join("modes.csv"), to_csv(&document).as_bytes(), true)?;
-    save(&reports.join("modes.json"), document.to_json().as_bytes(), true)?;
-    save(&reports.join("index.html"), html.as_bytes(), true)?;
-    let troubles = troubles.into_inner().unwrap_or_default();
-    troubles.iter().chain(&problems).for_each(|t| tell(t));
-    if !arguments.quiet {
-        tell(&format!("the diary is {}", reports.join("index.html").display()));
+
+    fn save_all(&self, parts: &[IndexPart]) -> anyhow::Result<()> {
+        let shop = &self.bench.shop;
+        let title = if shop.is_empty() { "Bench diary".to_owned() } else { format!("Bench diary, {shop}") };
+        let html = index_html(&IndexInput {
+            title: &title,
+            remark: self.remark,
+            notes: self.bench.notes.as_deref(),
+            parts,
+            document: &self.document,
+            problems: &self.problems,
+        });
+        save(&self.reports.join("modes.csv"), to_csv(&self.document).as_bytes(), true)?;
+        save(&self.reports.join("modes.json"), self.document.to_json().as_bytes(), true)?;
+        save(&self.reports.join("index.html"), html.as_bytes(), true)?;
+        Ok(())
     }
-    Ok(if troubles.is_empty() && problems.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 
-/// PART-STAGE-STATION-take-01.png.
+/// The maker's notes on a part and its stages.
+fn notes_of(part: &BenchPart) -> Vec<String> {
+    let stages = part.stages.iter().filter_map(|(name, stage)| Some(format!("{name}: {}", stage.notes.as_ref()?)));
+    part.notes.iter().cloned().chain(stages).collect()
+}
+
+/// PART-STAGE-STATION-take-01.wav.png.
 fn page_name(recordings: &Path, file: &Path) -> String {
-    let inside = file.strip_prefix(recordings).unwrap_or(file).with_extension("");
+    let inside = file.strip_prefix(recordings).unwrap_or(file);
     let names: Vec<String> = inside.iter().map(|c| c.to_string_lossy().into_owned()).collect();
     format!("{}.png", names.join("-"))
 }

@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::assess::{PartArguments, assess, stations};
+use super::assess::{PartArguments, against_first, assess, stations};
 use super::inputs::{Input, gather};
 use super::{Outcome, print, tell};
 use crate::modes::{Estimate, EstimateOptions, Estimator};
@@ -94,15 +94,8 @@ pub enum Format {
 
 impl ReportArguments {
     /// Plain text on the terminal and pages in a folder, as the demonstration shows them.
-    pub fn with_pages(pages: PathBuf, remark: &str) -> Self {
-        Self { pages: Some(pages), force: true, remark: Some(remark.to_owned()), ..Self::default() }
-    }
-}
-
-impl ReportArguments {
-    /// The same without a line on the pages.
-    pub fn without_remark(self) -> Self {
-        Self { remark: None, ..self }
+    pub fn with_pages(pages: PathBuf, remark: Option<&str>) -> Self {
+        Self { pages: Some(pages), force: true, remark: remark.map(str::to_owned), ..Self::default() }
     }
 }
 
@@ -154,9 +147,10 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
     progress.finish_and_clear();
     let mut document = Document::new(entries);
     document.stations = stations(&inputs, &document.recordings, plan.part.as_ref());
+    against_first(&mut document.stations);
     if let Some(folder) = &report.pages {
         for station in &document.stations {
-            let page = folder.join(format!("station-{}.png", station.station.replace(['/', '\\', ':'], "-")));
+            let page = folder.join(station_page_name(&station.station));
             let saved = station_png(station, report.remark.as_deref())
                 .and_then(|png| save(&page, &png, report.force).map_err(|e| e.to_string()));
             if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
@@ -257,6 +251,11 @@ pub fn one(
         }
     }
     entry
+}
+
+/// station-PART-STAGE-STATION.png.
+pub fn station_page_name(station: &str) -> String {
+    format!("station-{}.png", station.replace(['/', '\\', ':'], "-"))
 }
 
 /// Saves the picture of the mode shapes beside the page: `take-01-shapes.png`.

@@ -37,8 +37,8 @@ enum Command {
     Demo(demo::Arguments),
     /// Simulate a take of taps with known modes
     Simulate(simulate::Arguments),
-    /// Print the JSON Schema of the measure report
-    Schema,
+    /// Print the JSON Schema of a report
+    Schema(schema::Arguments),
 }
 
 /// How a command ended.
@@ -65,7 +65,7 @@ pub fn run() -> u8 {
         Command::Diary(arguments) => diary::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
-        Command::Schema => schema::run(),
+        Command::Schema(arguments) => schema::run(&arguments),
     };
     match outcome {
         Ok(Outcome::Done) => 0,

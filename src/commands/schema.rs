@@ -1,9 +1,27 @@
-//! `ringwright schema`: the form of the JSON report, for other programs.
+//! `ringwright schema`: the form of the JSON reports, for other programs.
+
+use clap::{Args, ValueEnum};
 
 use super::{Outcome, print};
-use crate::report;
+use crate::report::{comparison_schema, schema};
 
-pub fn run() -> anyhow::Result<Outcome> {
-    print(&report::schema());
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// The command whose report it is
+    #[arg(value_enum, default_value_t = Of::Measure)]
+    of: Of,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Of {
+    Measure,
+    Compare,
+}
+
+pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    print(&match arguments.of {
+        Of::Measure => schema(),
+        Of::Compare => comparison_schema(),
+    });
     Ok(Outcome::Done)
 }

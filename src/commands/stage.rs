@@ -2,7 +2,7 @@
 
 use super::assess::station_take;
 use crate::compare::{Stage, StageMode, merge_takes};
-use crate::loss::{Mobility, StationMode};
+use crate::loss::{Mobility, station_mobility};
 use crate::part::{Measured, PartDescription, Station};
 use crate::report::RecordingEntry;
 use crate::stiffness::{StationTake, follow_modes};
@@ -65,25 +65,5 @@ fn mobility(takes: &[Take<'_>], stage: &str) -> Result<Option<Mobility>, String>
     let station: Vec<StationTake> =
         takes.iter().map(|take| station_take(take.station.added.clone(), take.entry)).collect();
     let results = follow_modes(&station).map_err(|e| e.to_string())?;
-    let (mut known, mut gaps) = (Vec::new(), Vec::new());
-    for (index, r) in results.iter().enumerate() {
-        let own = |s: &str| {
-            if s.starts_with("added ") { s.to_owned() } else { own_source(&format!("{s}, mode {index}"), stage) }
-        };
-        // All modes of a take are held anew together.
-        let held = |s: &str| if s.starts_with("held anew") { own_source(s, stage) } else { own(s) };
-        let damping = Measured::new(r.tone.damping_ratio, r.tone.damping_ratio_u, &own("taps: damping"));
-        match &r.effective {
-            Ok(effective) => known.push(StationMode {
-                frequency: effective.frequency.renamed(own),
-                damping_ratio: damping,
-                modal_mass: effective.modal_mass.renamed(held),
-            }),
-            Err(_) => {
-                let frequency = Measured::new(r.tone.frequency_hz, r.tone.frequency_hz_u, &own("taps: frequency"));
-                gaps.push((frequency, damping));
-            }
-        }
-    }
-    Ok(Mobility::with_gaps(known, gaps))
+    Ok(station_mobility(&results, stage))
 }

@@ -2,9 +2,10 @@
 
 use super::pairing::{Pair, Paired, pair_modes};
 use super::verdict::{Ratio, TAPS};
-use crate::loss::{Mobility, energy_lost_per_cycle, power_drawn_ratio};
+use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
 use crate::modes::student_factor;
-use crate::part::Measured;
+use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
+use crate::stiffness::stage_ratio;
 
 /// A mode of a stage, joined over its takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,9 +62,6 @@ pub struct Comparison {
     pub notes: Vec<String>,
 }
 
-/// One take does not tell how well the part comes back when it is held anew: so much of the frequency and of the damping is
-/// assumed (standard uncertainty; no source, and the comparison says so).
-const HELD_ANEW: (f64, f64) = (3e-4, 0.03);
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
 const SAME_MODE: f64 = 4e-3;
 
@@ -109,8 +107,8 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
             Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
         };
         joined.push(StageMode {
-            frequency: mean(&|m| &m.frequency, "frequency", HELD_ANEW.0),
-            damping_ratio: mean(&|m| &m.damping_ratio, "damping", HELD_ANEW.1),
+            frequency: mean(&|m| &m.frequency, "frequency", HELD_ANEW_FREQUENCY),
+            damping_ratio: mean(&|m| &m.damping_ratio, "damping", HELD_ANEW_DAMPING),
             level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
             name: group.iter().find_map(|g| g.1.name.clone()),
             taps: group.iter().map(|g| g.1.taps).sum(),
@@ -139,30 +137,25 @@ fn mean_ratio(ratios: &[Measured]) -> Measured {
     mean.plus_uncertainty(spread, "modes differ")
 }
 
-/// Share of the mobility that hangs on modes inside a band which the other stage does not have there: one of the two may only
-/// have failed to hear its own.
-fn alone_share(a: &Mobility, b: &Mobility, band: (f64, f64)) -> f64 {
-    let inside = |m: &Mobility| m.modes.iter().filter(|x| (band.0..=band.1).contains(&x.frequency.value)).count();
-    let (n, m) = (inside(a), inside(b));
-    // Modes of a stiffened part lie further apart, so their number falls with the root of the frequency factor; more than one
-    // missing beyond that is worth a doubt of a mode's share.
-    let expected = |own: &Mobility, other: &Mobility| {
-        let lowest = |x: &Mobility| x.modes.iter().map(|m| m.frequency.value).fold(f64::INFINITY, f64::min);
-        (lowest(own) / lowest(other)).max(1e-3).sqrt()
-    };
-    let surplus = (n as f64 - m as f64 * expected(b, a)).abs() - 1.0;
-    surplus.max(0.0) / n.min(m).max(1) as f64
+/// The mode of a station's mobility that a mode of its takes is.
+fn station_mode<'a>(mobility: &'a Mobility, mode: &StageMode) -> Option<&'a StationMode> {
+    mobility.modes.iter().find(|m| (m.frequency.value / mode.frequency.value - 1.0).abs() < SAME_MODE)
+}
+
+/// What one stage's mean mobility in a band may lack (share): modes of the other stage whose partner should lie within the
+/// first one's band, by the factor that the paired modes moved by, and was not heard there.
+fn may_lack(own: &Mobility, other: &Mobility, alone: &[&StageMode], factor: f64, band: (f64, f64)) -> f64 {
+    let inside = |f: f64| (own.band_hz.0..=own.band_hz.1).contains(&f);
+    let lacking = alone.iter().filter(|m| inside(m.frequency.value * factor));
+    let added: f64 = lacking.filter_map(|m| station_mode(other, m)).map(|m| m.mean_real(band)).sum();
+    added / other.mean_real(band).value
 }
 
 /// Ratio of the effective stiffnesses of a mode at the station, where both stages were tapped with masses stuck on.
 fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode) -> Option<Measured> {
-    let find = |stage: &Stage, mode: &StageMode| {
-        let near = |m: &&crate::loss::StationMode| (m.frequency.value / mode.frequency.value - 1.0).abs() < SAME_MODE;
-        stage.mobility.as_ref()?.modes.iter().find(near).cloned()
-    };
-    let (x, y) = (find(baseline, a)?, find(other, b)?);
-    let inputs = [&x.frequency, &x.modal_mass, &y.frequency, &y.modal_mass];
-    Some(Measured::combine(&inputs, |v| (v[2] / v[0]).powi(2) * v[3] / v[1]))
+    let x = station_mode(baseline.mobility.as_ref()?, a)?;
+    let y = station_mode(other.mobility.as_ref()?, b)?;
+    Some(stage_ratio((&x.frequency, &x.modal_mass), (&y.frequency, &y.modal_mass)))
 }
 
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
@@ -183,16 +176,15 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             told(rival)
         ));
     }
-    for stage in [baseline, other] {
-        if stage.takes == 1 {
-            result.notes.push(format!(
-                "{}: one take only, so how well the part comes back when held anew is assumed ({} % of frequency, {} % of \
-                 damping), not measured",
-                stage.name,
-                100.0 * HELD_ANEW.0,
-                100.0 * HELD_ANEW.1
-            ));
-        }
+    let single: Vec<&str> = [baseline, other].iter().filter(|s| s.takes == 1).map(|s| s.name.as_str()).collect();
+    if !single.is_empty() {
+        result.notes.push(format!(
+            "one take only of {}: how well the part comes back when held anew is assumed ({} % of frequency, {} % of damping), \
+             not measured",
+            single.join(" and of "),
+            100.0 * HELD_ANEW_FREQUENCY,
+            100.0 * HELD_ANEW_DAMPING
+        ));
     }
     let taps = baseline.modes.iter().chain(&other.modes).map(|m| m.taps).min().unwrap_or(1);
     let mass_ratio = baseline.mass.as_ref().zip(other.mass.as_ref());
@@ -229,7 +221,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                     let k = |f: &Measured, m: &Measured| Measured::combine(&[f, m], |x| x[0] * x[0] * x[1]);
                     let (x, y) = (k(&a.frequency, m1), k(&b.frequency, m2));
                     add("stiffness_by_mass", "stiffness, f²m", &x, &y, ("Hz² kg", 1.0));
-                    stiffer.push(Measured::combine(&[&x, &y], |v| v[1] / v[0]));
+                    stiffer.push(stage_ratio((&a.frequency, m1), (&b.frequency, m2)));
                 }
                 let name = match (&a.name, &b.name) {
                     (Some(n), Some(m)) if n == m => n.clone(),
@@ -254,11 +246,22 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     };
     let mut assumes_shape = false;
     let mut notes: Vec<String> = Vec::new();
-    let result_undecided = result.undecided;
+    let undecided = result.undecided;
     let both = |f: &dyn Fn(&Stage) -> Option<Measured>| f(baseline).zip(f(other));
+    // Modes without a partner (0: of the baseline, 1: of the other), and the factor that the paired ones moved by.
+    let alone = |side: usize| -> Vec<&StageMode> {
+        let of = |p: &Pair| if side == 0 { p.0.filter(|_| p.1.is_none()) } else { p.1.filter(|_| p.0.is_none()) };
+        let modes = if side == 0 { &baseline.modes } else { &other.modes };
+        pairs.iter().filter_map(of).map(|i| &modes[i]).collect()
+    };
+    let logs: Vec<f64> = pairs
+        .iter()
+        .filter_map(|p| Some((other.modes[p.1?].frequency.value / baseline.modes[p.0?].frequency.value).ln()))
+        .collect();
+    let moved = (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp();
     if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
         add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
-    } else if !stiffer.is_empty() && !result_undecided {
+    } else if !stiffer.is_empty() && !undecided {
         let what = "stiffness, from f² times mass";
         add("stiffness_by_mass", what, &Measured::exact(1.0), &mean_ratio(&stiffer), ("", 1.0));
         assumes_shape = true;
@@ -267,7 +270,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .iter()
         .filter_map(|p| effective_ratio(baseline, other, &baseline.modes[p.0?], &other.modes[p.1?]))
         .collect();
-    if !effective.is_empty() && !result_undecided {
+    if !effective.is_empty() && !undecided {
         let what = "stiffness k at the station";
         add("effective_stiffness", what, &Measured::exact(1.0), &mean_ratio(&effective), ("", 1.0));
     }
@@ -281,8 +284,9 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     }
     if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
         if let Some((ratio, band)) = power_drawn_ratio(a, b) {
-            let ratio =
-                ratio.clone().plus_uncertainty(ratio.value * alone_share(a, b, band), "modes without a partner");
+            let lacks = may_lack(a, b, &alone(1), 1.0 / moved, band).hypot(may_lack(b, a, &alone(0), moved, band));
+            let doubt = lacks * ratio.value;
+            let ratio = ratio.plus_uncertainty(doubt, "modes without a partner");
             notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
             let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
             add("power_drawn", &what, &Measured::exact(1.0), &ratio, ("", 1.0));
@@ -300,7 +304,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .iter()
         .filter_map(|p| Some((&baseline.modes[p.0?].damping_ratio, &other.modes[p.1?].damping_ratio)))
         .collect();
-    if losses.len() > 1 && !result_undecided {
+    if losses.len() > 1 && !undecided {
         let ratios: Vec<Measured> = losses.iter().map(|(a, b)| Measured::combine(&[a, b], |x| x[1] / x[0])).collect();
         add("loss", "loss, mean over the pairs", &Measured::exact(1.0), &mean_ratio(&ratios), ("", 1.0));
     }

@@ -79,7 +79,7 @@ impl Verdict {
         match self {
             Self::Larger => "larger".into(),
             Self::Smaller => "smaller".into(),
-            Self::NotToldApart { taps: Some(taps) } => format!("not told apart; about {taps} taps in each would"),
+            Self::NotToldApart { taps: Some(taps) } => format!("not told apart ({taps} taps each would)"),
             Self::NotToldApart { taps: None } => "not told apart".into(),
         }
     }

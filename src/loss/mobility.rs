@@ -15,6 +15,20 @@ pub struct StationMode {
     pub modal_mass: Measured,
 }
 
+impl StationMode {
+    /// The largest real part of the mobility that this mode alone makes, 1/(2 zeta w M) (m/(N s)).
+    pub fn peak(&self) -> Measured {
+        Measured::combine(&[&self.damping_ratio, &self.frequency, &self.modal_mass], |x| {
+            1.0 / (2.0 * x[0] * TAU * x[1] * x[2])
+        })
+    }
+
+    /// Mean over a band (Hz) of what this mode alone adds to the real part (m/(N s)).
+    pub fn mean_real(&self, band_hz: (f64, f64)) -> f64 {
+        mean_of_one(self.frequency.value, self.damping_ratio.value, self.modal_mass.value, band_hz)
+    }
+}
+
 /// Mobility at a station, built from the modes that were measured there.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mobility {
@@ -33,22 +47,6 @@ impl Mobility {
         (!modes.is_empty()).then_some(Self { modes, band_hz: (low / reach, high * reach) })
     }
 
-    /// With the modes that are known to be there but whose modal mass is not: each takes the median of the others', give or take
-    /// all of it, so that what may be missing is in the uncertainty.
-    pub fn with_gaps(known: Vec<StationMode>, unknown: Vec<(Measured, Measured)>) -> Option<Self> {
-        let mut masses: Vec<f64> = known.iter().map(|m| m.modal_mass.value).collect();
-        masses.sort_by(f64::total_cmp);
-        let median = *masses.get(masses.len() / 2)?;
-        let mut modes = known;
-        for (place, (frequency, damping_ratio)) in unknown.into_iter().enumerate() {
-            let source = format!("modal mass not known, {place} of {:.3} Hz", frequency.value);
-            // In 1/M, which the mobility is made of, the doubt is about as large as the value.
-            modes.push(StationMode { frequency, damping_ratio, modal_mass: Measured::new(median, median, &source) });
-        }
-        modes.sort_by(|a, b| a.frequency.value.total_cmp(&b.frequency.value));
-        Self::new(modes)
-    }
-
     /// Velocity per force (m/(N s)) at a frequency (Hz): sum of j w/(M (w_n^2 - w^2 + 2 j zeta w_n w)).
     ///
     /// Modal superposition for viscous damping, ISO 7626-1:2011.
@@ -57,18 +55,6 @@ impl Mobility {
             .iter()
             .map(|m| term(m.frequency.value, m.damping_ratio.value, m.modal_mass.value, frequency_hz))
             .sum()
-    }
-
-    /// The largest real part that one mode alone makes, 1/(2 zeta w M), with its uncertainty, for each mode.
-    pub fn peaks(&self) -> Vec<Measured> {
-        self.modes
-            .iter()
-            .map(|m| {
-                Measured::combine(&[&m.damping_ratio, &m.frequency, &m.modal_mass], |x| {
-                    1.0 / (2.0 * x[0] * TAU * x[1] * x[2])
-                })
-            })
-            .collect()
     }
 
     /// Mean of Re Y over a band (m/(N s)), equal weight to equal steps in Hz, with its uncertainty.
@@ -138,8 +124,8 @@ mod tests {
         let mobility = Mobility::new(vec![mode(natural / TAU, 5.0 / (2.0 * natural * 2.0), 2.0)]).expect("a mode");
         let y = mobility.at(10.0658);
         assert!((y.re - 0.2).abs() < 1e-6 && y.im.abs() < 1e-4, "{y}");
-        assert!((mobility.peaks()[0].value - 0.2).abs() < 1e-9);
-        assert!((mobility.peaks()[0].relative_u() - 0.01).abs() < 1e-6);
+        assert!((mobility.modes[0].peak().value - 0.2).abs() < 1e-9);
+        assert!((mobility.modes[0].peak().relative_u() - 0.01).abs() < 1e-6);
     }
 
     /// The mean in closed form against the sum over ten thousand frequencies.

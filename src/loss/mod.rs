@@ -4,8 +4,12 @@
 
 mod cycle;
 mod mobility;
+mod quantity;
 mod reference;
+mod station;
 
 pub use cycle::energy_lost_per_cycle;
 pub use mobility::{Mobility, StationMode, power_drawn_ratio};
-pub use reference::{edge_of_plate, end_of_beam, infinite_beam, infinite_plate, orthotropic_plate};
+pub use quantity::{NumberedLoss, loss_quantities};
+pub use reference::{edge_of_plate, infinite_beam};
+pub use station::station_mobility;

@@ -3,6 +3,7 @@
 //! This room knows readings and wood; it knows nothing of sound.
 
 mod description;
+mod holding;
 mod measured;
 mod moisture;
 mod station;
@@ -10,6 +11,7 @@ mod units;
 
 pub use description::{Deflection, Kind, PartDescription, PartError, Ply, Sizes};
 pub(crate) use description::{PartTable, line_of};
+pub use holding::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
 pub use measured::{Measured, Source, mean_of_readings};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
 pub use station::{Station, misnamed, station_of};

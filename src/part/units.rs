@@ -5,10 +5,8 @@
 pub enum Dimension {
     Length,
     Mass,
-    Density,
     Temperature,
     Humidity,
-    Frequency,
 }
 
 /// A unit: its names, and its value v in SI as v = scale * number + offset.
@@ -39,28 +37,20 @@ const MASSES: &[Unit] = &[
     unit(&["oz", "ounce", "ounces"], 0.028_349_523_125),
     unit(&["lb", "lbs", "pound", "pounds"], 0.453_592_37),
 ];
-const DENSITIES: &[Unit] = &[
-    unit(&["kg/m3", "kg/m^3", "kg/m³"], 1.0),
-    unit(&["g/cm3", "g/cm^3", "g/cm³", "g/cc"], 1000.0),
-    unit(&["lb/ft3", "lb/ft^3"], 16.018_463_373_96),
-];
 const TEMPERATURES: &[Unit] = &[
     unit(&["C", "°C", "celsius"], 1.0),
     Unit { names: &["F", "°F", "fahrenheit"], scale: 5.0 / 9.0, offset: -32.0 * 5.0 / 9.0 },
     Unit { names: &["K", "kelvin"], scale: 1.0, offset: -273.15 },
 ];
 const HUMIDITIES: &[Unit] = &[unit(&["%", "percent", "%RH", "% RH"], 0.01)];
-const FREQUENCIES: &[Unit] = &[unit(&["Hz", "hertz"], 1.0), unit(&["kHz"], 1000.0)];
 
 impl Dimension {
     fn units(self) -> &'static [Unit] {
         match self {
             Self::Length => LENGTHS,
             Self::Mass => MASSES,
-            Self::Density => DENSITIES,
             Self::Temperature => TEMPERATURES,
             Self::Humidity => HUMIDITIES,
-            Self::Frequency => FREQUENCIES,
         }
     }
 
@@ -69,10 +59,8 @@ impl Dimension {
         match self {
             Self::Length => "\"2.25 mm\", \"90 thou\" or \"1/8 in\"",
             Self::Mass => "\"132 g\" or \"4.7 oz\"",
-            Self::Density => "\"620 kg/m3\"",
             Self::Temperature => "\"21 C\" or \"70 F\"",
             Self::Humidity => "\"45 %\"",
-            Self::Frequency => "\"187.3 Hz\"",
         }
     }
 }

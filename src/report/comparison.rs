@@ -1,8 +1,9 @@
 //! Comparisons as text, JSON and CSV.
 
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
+use super::document::schema_text;
 use super::numbers::with_interval;
 use super::text::wrap;
 use crate::compare::{Comparison, Row};
@@ -11,14 +12,14 @@ use crate::modes::COVERAGE_95;
 /// Name and version of the document's form.
 pub const COMPARISON_SCHEMA: &str = "ringwright.compare/1";
 
-#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct ComparisonDocument {
     schema: String,
     comparisons: Vec<ComparisonEntry>,
 }
 
 /// One stage against the baseline.
-#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct ComparisonEntry {
     baseline: String,
     other: String,
@@ -26,20 +27,22 @@ struct ComparisonEntry {
     answer: String,
     whole: Vec<RowEntry>,
     pairs: Vec<PairEntry>,
+    /// Whether the modes can be paired in more than one way; what hangs on it is left out then.
+    undecided: bool,
     /// Frequencies of modes without a partner (Hz).
     unpaired_baseline_hz: Vec<f64>,
     unpaired_other_hz: Vec<f64>,
     notes: Vec<String>,
 }
 
-#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct PairEntry {
     name: String,
     rows: Vec<RowEntry>,
 }
 
 /// A figure in both stages and its ratio. SI units, standard uncertainties, 95 % interval of the ratio.
-#[derive(Debug, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Serialize, JsonSchema)]
 struct RowEntry {
     code: String,
     what: String,
@@ -85,6 +88,7 @@ pub fn comparison_json(comparisons: &[Comparison]) -> String {
             .iter()
             .map(|(name, rows)| PairEntry { name: name.clone(), rows: rows.iter().map(RowEntry::new).collect() })
             .collect(),
+        undecided: c.undecided,
         unpaired_baseline_hz: c.unpaired.0.clone(),
         unpaired_other_hz: c.unpaired.1.clone(),
         notes: c.notes.clone(),
@@ -96,6 +100,11 @@ pub fn comparison_json(comparisons: &[Comparison]) -> String {
     let mut text = serde_json::to_string_pretty(&document).unwrap_or_default();
     text.push('\n');
     text
+}
+
+/// JSON Schema of what [`comparison_json`] writes, as text with a final newline.
+pub fn comparison_schema() -> String {
+    schema_text(&schemars::schema_for!(ComparisonDocument))
 }
 
 /// One row a figure, with a heading.
@@ -149,8 +158,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
         out.push('\n');
         for row in &c.whole {
-            let line = format!("  {:<34} {:<26} {}", row.what, ratio(row), row.ratio.verdict.sentence());
-            wrap(&mut out, "", &line.replacen("  ", "\u{a0}\u{a0}", 1).replace("  ", "\u{a0}\u{a0}"));
+            out.push_str(&format!("  {:<32} {:<26} {}\n", row.what, ratio(row), row.ratio.verdict.sentence()));
         }
         if !c.pairs.is_empty() {
             out.push_str(&format!(
@@ -177,5 +185,5 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         "\nEach figure: times the baseline's, with its 95 % interval. Power drawn: by a station from an edge\n\
          that pushes with a given force. Nothing here says how a guitar will sound.\n",
     );
-    out.replace('\u{a0}', " ")
+    out
 }

@@ -232,8 +232,11 @@ impl ModeEntry {
 
 /// JSON Schema of [`Document`], as text with a final newline.
 pub fn schema() -> String {
-    let schema = schemars::schema_for!(Document);
-    let mut text = serde_json::to_string_pretty(&schema).unwrap_or_default();
+    schema_text(&schemars::schema_for!(Document))
+}
+
+pub(super) fn schema_text(schema: &schemars::Schema) -> String {
+    let mut text = serde_json::to_string_pretty(schema).unwrap_or_default();
     text.push('\n');
     text
 }

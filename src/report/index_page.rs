@@ -25,6 +25,7 @@ pub struct IndexPart {
 pub struct IndexInput<'a> {
     pub title: &'a str,
     pub remark: Option<&'a str>,
+    pub notes: Option<&'a str>,
     pub parts: &'a [IndexPart],
     pub document: &'a Document,
     pub problems: &'a [String],
@@ -63,6 +64,9 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
         "<p class=\"muted\">{remark}ringwright {}. Every figure is a 95 % interval. Nothing here says how a guitar will sound.</p>",
         env!("CARGO_PKG_VERSION")
     );
+    if let Some(notes) = input.notes {
+        let _ = writeln!(out, "<p>{}</p>", escape(notes));
+    }
     if !input.problems.is_empty() {
         out.push_str("<h2>What does not fit</h2>\n<ul>\n");
         for problem in input.problems {

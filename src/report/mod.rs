@@ -16,15 +16,13 @@ mod shapes_page;
 mod station_page;
 mod text;
 
-pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_text};
+pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};
 pub use comparison_page::comparison_png;
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
 pub use index_page::{IndexInput, IndexPart, index_html};
 pub use page::{PageInput, page_png, page_svg};
-pub use part_entry::{
-    FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry, strip_mobility,
-};
+pub use part_entry::{FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry};
 pub use save::{SaveError, save};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;

@@ -3,10 +3,10 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::loss::{Mobility, StationMode, infinite_beam, power_drawn_ratio};
+use crate::loss::{Mobility, StationMode};
 use crate::modes::COVERAGE_95;
 use crate::part::Measured;
-use crate::stiffness::{AddedMassError, BlankResult, Quantity, StationResult, advised_mass_kg};
+use crate::stiffness::{BlankResult, Quantity, StationResult, advised_mass_kg};
 
 /// A figure with its uncertainty.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
@@ -151,12 +151,36 @@ pub struct StationEntry {
     pub mobility: Option<Mobility>,
 }
 
+/// Power drawn against a baseline: its name, the ratio, and the band (Hz).
+pub type PowerDrawn = (String, Measured, (f64, f64));
+
 impl StationEntry {
-    pub fn new(station: String, added_kg: Vec<f64>, result: Result<Vec<StationResult>, AddedMassError>) -> Self {
-        let mut entry = Self {
+    /// A station as it was worked out: its modes, and its mobility if any modal mass is told.
+    pub fn new(station: String, added_kg: Vec<f64>, results: &[StationResult], mobility: Option<Mobility>) -> Self {
+        let peaks = mobility.iter().flat_map(|m| &m.modes).map(StationMode::peak);
+        let mut peaks: Vec<Option<Measured>> = peaks.map(Some).collect();
+        peaks.resize(results.len(), None);
+        let modes: Vec<StationModeEntry> =
+            results.iter().zip(&peaks).map(|(result, peak)| StationModeEntry::new(result, peak.as_ref())).collect();
+        let told = results.iter().filter_map(|r| r.effective.as_ref().ok()).map(|e| e.modal_mass.value);
+        let error = mobility.is_none().then(|| "no mode could be followed through the takes with a mass on".to_owned());
+        Self {
+            error,
+            modes,
+            advised_mass_kg: told.reduce(f64::min).map(advised_mass_kg),
+            band_hz: mobility.as_ref().map(|m| m.band_hz.into()),
+            mean_mobility_m_n_s: mobility.as_ref().map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
+            mobility,
+            ..Self::failed(station, added_kg, String::new())
+        }
+    }
+
+    /// A station of which nothing can be told, and why.
+    pub fn failed(station: String, added_kg: Vec<f64>, error: String) -> Self {
+        Self {
             station,
             added_kg,
-            error: None,
+            error: Some(error),
             modes: Vec::new(),
             band_hz: None,
             mean_mobility_m_n_s: None,
@@ -166,90 +190,34 @@ impl StationEntry {
             static_stiffness_n_m: None,
             advised_mass_kg: None,
             mobility: None,
-        };
-        let results = match result {
-            Ok(results) => results,
-            Err(error) => {
-                entry.error = Some(error.to_string());
-                return entry;
-            }
-        };
-        let (mut station_modes, mut gaps) = (Vec::new(), Vec::new());
-        for (index, result) in results.iter().enumerate() {
-            let tone = &result.tone;
-            let damping = Measured::new(tone.damping_ratio, tone.damping_ratio_u, &format!("damping {index}"));
-            let mut mode = StationModeEntry {
-                frequency_hz: FigureEntry::new(&Measured::new(tone.frequency_hz, tone.frequency_hz_u, "frequency")),
-                damping_ratio: FigureEntry::new(&damping),
-                modal_mass_kg: None,
-                stiffness_n_m: None,
-                peak_mobility_m_n_s: None,
-                shifts: Vec::new(),
-                notes: Vec::new(),
-            };
-            match &result.effective {
-                Ok(effective) => {
-                    mode.frequency_hz = FigureEntry::new(&effective.frequency);
-                    mode.modal_mass_kg = Some(FigureEntry::new(&effective.modal_mass));
-                    mode.stiffness_n_m = Some(FigureEntry::new(&effective.stiffness));
-                    mode.shifts = effective.points.iter().map(|(m, y, u)| [*m, *y, *u]).collect();
-                    mode.notes.clone_from(&effective.notes);
-                    // The stuck-on masses are the same things at every station; all else is read anew.
-                    let own = |s: &str| {
-                        if s.starts_with("added ") {
-                            s.to_owned()
-                        } else {
-                            format!("{s}, mode {index} of {}", entry.station)
-                        }
-                    };
-                    station_modes.push(StationMode {
-                        frequency: effective.frequency.renamed(own),
-                        damping_ratio: damping.renamed(own),
-                        // All modes of a take are held anew together.
-                        modal_mass: effective.modal_mass.renamed(|s| {
-                            if s.starts_with("held anew") { format!("{s} at {}", entry.station) } else { own(s) }
-                        }),
-                    });
-                }
-                Err(why) => {
-                    mode.notes.push(why.clone());
-                    let frequency =
-                        Measured::new(tone.frequency_hz, tone.frequency_hz_u, &format!("frequency {index}"));
-                    gaps.push((frequency, damping));
-                }
-            }
-            entry.modes.push(mode);
         }
-        let lightest = station_modes.iter().map(|m: &StationMode| m.modal_mass.value).fold(f64::INFINITY, f64::min);
-        let own_peaks = Mobility::new(station_modes.clone()).map(|m| m.peaks()).unwrap_or_default();
-        let Some(mobility) = Mobility::with_gaps(station_modes, gaps) else {
-            entry.error = Some("no mode could be followed through the takes with a mass on".into());
-            return entry;
-        };
-        let mut peaks = own_peaks.into_iter();
-        for mode in entry.modes.iter_mut().filter(|m| m.modal_mass_kg.is_some()) {
-            mode.peak_mobility_m_n_s = peaks.next().as_ref().map(FigureEntry::new);
-        }
-        entry.advised_mass_kg = Some(advised_mass_kg(lightest));
-        entry.band_hz = Some(mobility.band_hz.into());
-        entry.mean_mobility_m_n_s = Some(FigureEntry::new(&mobility.mean_real(mobility.band_hz)));
-        entry.mobility = Some(mobility);
-        entry
     }
 
-    /// Sets the power that it draws against a baseline station.
-    pub fn against(&mut self, baseline: &Self) {
-        if let (Some(own), Some(other)) = (&self.mobility, &baseline.mobility)
-            && let Some((ratio, band)) = power_drawn_ratio(other, own)
-        {
-            self.baseline = Some(baseline.station.clone());
-            self.power_drawn_ratio = Some(FigureEntry::new(&ratio));
-            self.power_drawn_band_hz = Some(band.into());
-        }
+    /// Sets the power that it draws against a baseline.
+    pub fn set_power(&mut self, (baseline, ratio, band): PowerDrawn) {
+        self.baseline = Some(baseline);
+        self.power_drawn_ratio = Some(FigureEntry::new(&ratio));
+        self.power_drawn_band_hz = Some(band.into());
     }
 }
 
-/// Real part of the mobility of an endless strip of this stiffness and mass at a frequency, for the picture and the text.
-pub fn strip_mobility(bending_stiffness: f64, mass_per_length: f64, frequency_hz: f64) -> f64 {
-    infinite_beam(bending_stiffness, mass_per_length, frequency_hz).re
+impl StationModeEntry {
+    /// `peak`: the mobility at resonance, shown if the modal mass is told.
+    fn new(result: &StationResult, peak: Option<&Measured>) -> Self {
+        let tone = &result.tone;
+        let bare = Measured::new(tone.frequency_hz, tone.frequency_hz_u, "frequency");
+        let told = result.effective.as_ref().ok();
+        Self {
+            frequency_hz: FigureEntry::new(told.map_or(&bare, |e| &e.frequency)),
+            damping_ratio: FigureEntry::new(&Measured::new(tone.damping_ratio, tone.damping_ratio_u, "damping")),
+            modal_mass_kg: told.map(|e| FigureEntry::new(&e.modal_mass)),
+            stiffness_n_m: told.map(|e| FigureEntry::new(&e.stiffness)),
+            peak_mobility_m_n_s: told.and(peak).map(FigureEntry::new),
+            shifts: told.map_or_else(Vec::new, |e| e.points.iter().map(|(m, y, u)| [*m, *y, *u]).collect()),
+            notes: match &result.effective {
+                Ok(effective) => effective.notes.clone(),
+                Err(why) => vec![why.clone()],
+            },
+        }
+    }
 }

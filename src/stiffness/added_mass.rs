@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::modes::student_factor;
-use crate::part::{Measured, Source};
+use crate::part::{HELD_ANEW_FREQUENCY, Measured, Source};
 
 /// A frequency of one mode with a mass stuck on (0: without).
 #[derive(Debug, Clone, PartialEq)]
@@ -44,10 +44,6 @@ pub enum AddedMassError {
     Rises,
 }
 
-/// A part that is held anew for the next take does not come back to quite the same frequency: by so much of it (standard
-/// uncertainty), the same for all modes of a take. Assumed, no source; real plates tapped five times without being touched
-/// scatter by 0.3 to 2 parts in ten thousand.
-pub(super) const HELD_ANEW: f64 = 3e-4;
 /// A shift must be at least so many times its uncertainty to give a mass.
 const LEAST_SHIFT: f64 = 5.0;
 /// The straight line is bent by what the mass does to the other modes; above this share of M with one mass only, the result is
@@ -89,7 +85,8 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     let points: Vec<(f64, f64, f64)> = loaded
         .iter()
         .map(|t| {
-            let told = (bare_u / mean).hypot(t.frequency_hz_u / t.frequency_hz).hypot(HELD_ANEW * 2f64.sqrt());
+            let told =
+                (bare_u / mean).hypot(t.frequency_hz_u / t.frequency_hz).hypot(HELD_ANEW_FREQUENCY * 2f64.sqrt());
             let u = 2.0 * (mean / t.frequency_hz).powi(2) * told;
             (t.added.value, shift(mean, t.frequency_hz), u)
         })
@@ -133,13 +130,13 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
         |f0: f64, masses: &[f64], frequencies: &[f64]| slope_of(f0, masses, frequencies).map_or(mass, |s| 1.0 / s);
     let source = |s: &str| Source::from(s);
     let mut of_frequencies = vec![moved(mean + bare_u, &masses, &frequencies) - mass];
-    let mut of_holding = vec![moved(mean * (1.0 + HELD_ANEW), &masses, &frequencies) - mass];
+    let mut of_holding = vec![moved(mean * (1.0 + HELD_ANEW_FREQUENCY), &masses, &frequencies) - mass];
     let mut parts: Vec<(Source, f64)> = Vec::new();
     for i in 0..masses.len() {
         let mut changed = frequencies.clone();
         changed[i] += loaded[i].frequency_hz_u;
         of_frequencies.push(moved(mean, &masses, &changed) - mass);
-        changed[i] = frequencies[i] * (1.0 + HELD_ANEW);
+        changed[i] = frequencies[i] * (1.0 + HELD_ANEW_FREQUENCY);
         of_holding.push(moved(mean, &masses, &changed) - mass);
         for (name, part) in loaded[i].added.parts() {
             let mut changed = masses.clone();

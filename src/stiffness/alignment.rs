@@ -15,15 +15,15 @@ const EXTRA: f64 = 0.05;
 
 /// The most likely order-preserving alignment of two ascending lists.
 ///
-/// `expected` must cover the measured range. Deviations are in ln f, with a standard deviation for each measured one. A tone
+/// Frequencies are natural logarithms, deviations their standard deviations. `expected` must cover the measured range. A tone
 /// that is not the part's may lie anywhere in the range; an expected mode that is not heard costs little.
 pub(super) fn align(measured: &[f64], deviation: &[f64], expected: &[f64]) -> Alignment {
     let (n, m) = (measured.len(), expected.len());
     let missing = (1.0 - HEARD).ln();
-    let range = (measured[n - 1] / measured[0]).ln() + 0.1;
+    let range = measured[n - 1] - measured[0] + 0.1;
     let extra = (EXTRA * m as f64 / range).ln();
     let matched = |i: usize, k: usize| {
-        let z = (measured[i] / expected[k]).ln() / deviation[i];
+        let z = (measured[i] - expected[k]) / deviation[i];
         HEARD.ln() - 0.5 * z * z - (deviation[i] * std::f64::consts::TAU.sqrt()).ln()
     };
     // best[i][k]: best score with the first i measured and k expected ones dealt with.
@@ -43,7 +43,7 @@ pub(super) fn align(measured: &[f64], deviation: &[f64], expected: &[f64]) -> Al
             if i < n {
                 step((i + 1) * width + k, here + extra);
             }
-            if i < n && k < m && (measured[i] / expected[k]).ln().abs() < 5.0 * deviation[i] {
+            if i < n && k < m && (measured[i] - expected[k]).abs() < 5.0 * deviation[i] {
                 step((i + 1) * width + k + 1, here + matched(i, k));
             }
         }
@@ -73,8 +73,8 @@ mod tests {
 
     #[test]
     fn skips_what_is_missing_and_what_is_extra() {
-        let expected = [100.0, 150.0, 230.0, 310.0, 420.0];
-        let measured = [100.1, 190.0, 229.8, 420.3];
+        let expected = [100.0, 150.0, 230.0, 310.0, 420.0].map(f64::ln);
+        let measured = [100.1, 190.0, 229.8, 420.3].map(f64::ln);
         let alignment = align(&measured, &[0.005; 4], &expected);
         assert_eq!(alignment.matches, [Some(0), None, Some(2), Some(4)]);
     }

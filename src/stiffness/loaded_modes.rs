@@ -1,8 +1,8 @@
 //! The modes of one station tapped with several masses stuck on: which is which.
 
-use super::added_mass::{AddedMassError, EffectiveMass, HELD_ANEW, LoadedTone, effective_mass};
+use super::added_mass::{AddedMassError, EffectiveMass, LoadedTone, effective_mass};
 use super::station_masses::{Shifted, solve};
-use crate::part::{Measured, Source};
+use crate::part::{HELD_ANEW_FREQUENCY, Measured, Source};
 
 /// A mode of one take.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -153,7 +153,8 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
             .enumerate()
             .map(|(row, (mode, t))| {
                 let gap = (1.0 - (t.frequency_hz / bare[*mode].0).powi(2)).abs().max(1e-9);
-                let told = (t.frequency_hz_u / t.frequency_hz).hypot(bare[*mode].1 / bare[*mode].0).hypot(HELD_ANEW);
+                let told =
+                    (t.frequency_hz_u / t.frequency_hz).hypot(bare[*mode].1 / bare[*mode].0).hypot(HELD_ANEW_FREQUENCY);
                 let relative_u = (2.0 * told / gap).hypot(SHIFT_TRUST);
                 Shifted { mode: *mode, added_kg: added(row), omega: tau * tone_hz(row), relative_u }
             })
@@ -198,13 +199,14 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
         push(source, moved);
     }
     // Each take holds the part anew, which shifts all of its modes alike.
-    let Some((moved, _)) = masses_of(&|k| bare[k].0 * (1.0 + HELD_ANEW), &f, &d) else { return };
+    let Some((moved, _)) = masses_of(&|k| bare[k].0 * (1.0 + HELD_ANEW_FREQUENCY), &f, &d) else { return };
     push(Source::from("held anew without mass"), moved);
     let mut distinct: Vec<f64> = loaded.iter().map(|(_, t)| t.added.value).collect();
     distinct.sort_by(f64::total_cmp);
     distinct.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.02);
     for mass in &distinct {
-        let shifted = |k: usize| f(k) * (1.0 + if (d(k) / mass - 1.0).abs() < 0.02 { HELD_ANEW } else { 0.0 });
+        let shifted =
+            |k: usize| f(k) * (1.0 + if (d(k) / mass - 1.0).abs() < 0.02 { HELD_ANEW_FREQUENCY } else { 0.0 });
         let Some((moved, _)) = masses_of(&f0, &shifted, &d) else { return };
         push(Source::from(format!("held anew with {:.1} g", 1e3 * mass)), moved);
     }

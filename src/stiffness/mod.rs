@@ -4,18 +4,21 @@
 
 mod added_mass;
 mod alignment;
-mod beam;
 mod blank;
+mod blank_modes;
+mod candidates;
 mod loaded_modes;
+mod numbering;
 mod plate;
 mod quantity;
 mod station_masses;
+mod wood;
 
 pub use added_mass::{
     AddedMassError, EffectiveMass, LoadedTone, advised_mass_kg, effective_mass, stage_ratio, static_stiffness,
 };
-pub use beam::{free_bar_hz, free_bar_root_squared, timoshenko_parameter};
-pub use blank::{BlankResult, Numbering, Tone, blank_from_tones};
+pub use blank::{BlankResult, Tone, blank_from_tones};
 pub use loaded_modes::{StationResult, StationTake, StationTone, follow_modes};
-pub use plate::{Constants, PlateMode, Size, bending_stiffnesses, free_plate_modes, mode_name};
-pub use quantity::{NumberedLoss, Quantity, blank_quantities};
+pub use numbering::Numbering;
+pub use plate::{Constants, ModePlace, PlateMode, Size, bending_stiffnesses, free_plate_modes, mode_name};
+pub use quantity::{Quantity, blank_quantities};

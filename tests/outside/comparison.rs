@@ -1,21 +1,10 @@
 //! Ratios, intervals and verdicts against known truth and published statistics.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::compare::{Ratio, Stage, StageMode, Verdict, compare, merge_takes};
 use ringwright::modes::{COVERAGE_95, student_factor};
 use ringwright::part::{Measured, mean_of_readings};
 
-struct Dice(ChaCha8Rng);
-
-impl Dice {
-    fn uniform(&mut self) -> f64 {
-        (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.uniform().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-}
+use super::Dice;
 
 /// Student's t of two-sided 95 % for 1, 2, 3, 4, 9 and 19 degrees of freedom, from published tables: 12.70620, 4.30265,
 /// 3.18245, 2.77645, 2.26216, 2.09302; normal quantile 1.959964.
@@ -48,7 +37,7 @@ fn intervals_hold_those_of_welch() {
 /// (frequency 1.5 %) is found in nine of ten.
 #[test]
 fn ratios_hold_the_truth() {
-    let mut dice = Dice(ChaCha8Rng::seed_from_u64(5));
+    let mut dice = Dice::new(5);
     let (mut held, mut false_alarms, mut found, mut shown) = (0, 0, 0, 0);
     const RUNS: usize = 1000;
     for run in 0..RUNS {
@@ -94,6 +83,6 @@ fn ratios_hold_the_truth() {
     );
     assert!(shown * 100 >= RUNS * 97, "{shown}");
     assert!(held * 100 >= shown * 93, "{held} of {shown}");
-    assert!(false_alarms * 100 <= RUNS / 2 * 6, "{false_alarms}");
+    assert!(false_alarms * 100 <= RUNS / 2 * 5, "{false_alarms}");
     assert!(found * 10 >= of_four_or_more * 9, "{found} of {of_four_or_more}");
 }

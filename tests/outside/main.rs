@@ -2,10 +2,13 @@
 
 use std::io::Write;
 
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{Estimate, EstimateOptions, Estimator, Mode};
 use ringwright::sound::{Recording, find_taps};
 
 mod added_mass;
+mod bars;
 mod comparison;
 mod plates;
 mod recordings;
@@ -14,6 +17,23 @@ mod standards;
 
 /// Decibels per neper, 20/ln 10.
 const DB_PER_NEPER: f64 = 20.0 / std::f64::consts::LN_10;
+
+/// Random numbers for simulated readings; the same seed gives the same.
+struct Dice(ChaCha8Rng);
+
+impl Dice {
+    fn new(seed: u64) -> Self {
+        Self(ChaCha8Rng::seed_from_u64(seed))
+    }
+    /// Evenly between 0 and 1.
+    fn uniform(&mut self) -> f64 {
+        (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
+    }
+    /// Normal, mean 0 and standard deviation 1 (Box and Muller).
+    fn normal(&mut self) -> f64 {
+        (-2.0 * self.uniform().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
+    }
+}
 
 /// Says on the real standard error that a check was not made: `eprintln!` is swallowed with a passing test's output.
 fn skipped(reason: &str) {

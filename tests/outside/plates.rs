@@ -1,11 +1,12 @@
 //! Moduli and mode numbers of flat blanks against finite elements (`fem/plates.py`, scikit-fem, conforming thin-plate
 //! elements): none of the frequencies comes from this crate.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::COVERAGE_95;
 use ringwright::part::{Measured, Sizes};
-use ringwright::stiffness::{Tone, blank_from_tones, free_bar_root_squared, timoshenko_parameter};
+use ringwright::stiffness::{Tone, blank_from_tones};
+
+use super::Dice;
+use super::bars::{free_bar_root_squared, timoshenko_parameter};
 
 struct Blank {
     size: [f64; 3],
@@ -31,17 +32,6 @@ fn blanks() -> Vec<Blank> {
     blanks
 }
 
-struct Dice(ChaCha8Rng);
-
-impl Dice {
-    fn uniform(&mut self) -> f64 {
-        (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn normal(&mut self) -> f64 {
-        (-2.0 * self.uniform().max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
-    }
-}
-
 /// A maker's afternoon: sizes read with a rule, a calliper and a scale; modes above 60 Hz heard with an uncertainty that
 /// grows as they get weaker, one in six missed, sometimes a tone that is not the blank's.
 ///
@@ -51,12 +41,18 @@ impl Dice {
 fn blanks_give_their_moduli() {
     let count: usize = std::env::var("RINGWRIGHT_BLANKS").ok().and_then(|v| v.parse().ok()).unwrap_or(40);
     let trace = std::env::var_os("RINGWRIGHT_TRACE").is_some();
-    let mut dice = Dice(ChaCha8Rng::seed_from_u64(7));
     let (mut decided, mut wrong) = (0usize, Vec::new());
+    let (mut called, mut wrongly_called) = (0usize, 0usize);
     let mut held = [(0usize, 0usize); 3];
     let mut z_along = Vec::new();
     let mut exact = Vec::new();
+    let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
     for (index, blank) in blanks().iter().enumerate().take(count) {
+        if only.is_some_and(|o| o != index) {
+            continue;
+        }
+        // Each blank its own, so that any of them can be looked at alone.
+        let mut dice = Dice::new(7000 + index as u64);
         let highest = 500.0 + 500.0 * dice.uniform();
         let mut tones = Vec::new();
         let mut truths = Vec::new();
@@ -110,11 +106,15 @@ fn blanks_give_their_moduli() {
             }
         }
         let numbering = &result.numberings[0];
-        // Bending along and twist decide the moduli that matter; a crosswise mode may swap with a neighbour it mixes with.
-        let off = numbering.numbers.iter().zip(&truths).filter(|(got, truth)| match got {
-            Some((m, n)) => truth.0 >= 0 && *n == 0 && (*m as i64, *n as i64) != **truth && truth.1 == 0,
-            None => false,
-        });
+        // A tone of the blank must be called what the elements call it (or nothing), whatever its family.
+        let miscalled = numbering
+            .numbers
+            .iter()
+            .zip(&truths)
+            .filter(|(got, truth)| got.is_some_and(|(m, n)| truth.0 >= 0 && (m as i64, n as i64) != **truth));
+        let miscalled = miscalled.count();
+        called += numbering.numbers.iter().flatten().count();
+        wrongly_called += miscalled;
         let along = result.along.as_ref().expect("it is told");
         let z = (along.value - blank.moduli[0]) / along.u();
         z_along.push(z);
@@ -123,9 +123,15 @@ fn blanks_give_their_moduli() {
             / (sizes.width.value / b)
             / (sizes.thickness.value / h).powi(3);
         exact.push((along.value / from_sizes - 1.0).abs());
-        let confident_wrong = off.count() > 0 || z.abs() > 5.0 || (along.value / from_sizes - 1.0).abs() > 0.03;
+        let confident_wrong =
+            4 * miscalled > tones.len() || z.abs() > 5.0 || (along.value / from_sizes - 1.0).abs() > 0.03;
         if confident_wrong {
             wrong.push(index);
+        }
+        if trace && only.is_some() {
+            for ((tone, got), truth) in tones.iter().zip(&numbering.numbers).zip(&truths) {
+                println!("   {:9.2} Hz is {truth:?}, called {got:?}", tone.frequency_hz);
+            }
         }
         if trace {
             let z3: Vec<String> = [&result.along, &result.across, &result.shear]
@@ -147,7 +153,7 @@ fn blanks_give_their_moduli() {
     exact.sort_by(f64::total_cmp);
     let share = |(held, all): (usize, usize)| format!("{held} of {all}");
     println!(
-        "{count} blanks: decided {decided}; wrong and sure {wrong:?}; intervals hold E along {}, across {}, G {}; E beyond the \
+        "{count} blanks: decided {decided}; wrong and sure {wrong:?}; {wrongly_called} of {called} tones miscalled; intervals hold E along {}, across {}, G {}; E beyond the \
          sizes' errors: median {:.3} %, 95 % within {:.3} %",
         share(held[0]),
         share(held[1]),
@@ -156,6 +162,8 @@ fn blanks_give_their_moduli() {
         100.0 * exact[exact.len() * 95 / 100]
     );
     assert!(wrong.is_empty(), "wrong and sure: {wrong:?}");
+    // Wanted: 98 % right. Where two modes mix, the name is a matter of which product they are most like.
+    assert!(wrongly_called * 50 <= called, "{wrongly_called} of {called} tones are called what they are not");
     assert!(decided * 10 >= count * 7, "only {decided} of {count} are decided");
     // Binomial: with 95 % true, fewer than 85 % of 40 or more happens once in a thousand.
     for (held, all) in held {

@@ -1,0 +1,197 @@
+//! One way of numbering a blank's modes: fitted to the tones, and how likely it is.
+
+use std::f64::consts::TAU;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::alignment::align;
+use super::blank::Tone;
+use super::blank_modes::BlankModes;
+use super::plate::{Constants, ModePlace, PlateMode, Size};
+use super::wood::{ACROSS, SHEAR};
+
+/// Relative deviation of real wood from a uniform plate at which modes are first aligned, and the limits of what it may be.
+pub(super) const DEVIATION: f64 = 0.006;
+pub(super) const DEVIATION_LIMITS: (f64, f64) = (1e-4, 0.012);
+/// The shear modulus through the thickness is taken as the one in the plane; the shear term may be off by this part of it.
+const SHEAR_TERM_U: f64 = 0.3;
+
+/// Rounds of least squares, and a step (in ln E) that moves nothing any more.
+const ROUNDS: usize = 6;
+const SETTLED: f64 = 1e-5;
+
+/// One way of numbering the modes, and the moduli that it gives.
+#[derive(Debug, Clone)]
+pub struct Numbering {
+    pub constants: Constants,
+    /// For each tone (nodal lines across the length, across the width); `None`: not a mode of the blank.
+    pub numbers: Vec<Option<(usize, usize)>>,
+    /// The same as the modes' places among those of their symmetry.
+    pub(super) places: Vec<Option<ModePlace>>,
+    /// Expected frequency of each tone (Hz).
+    pub expected_hz: Vec<Option<f64>>,
+    /// Log likelihood relative to the best.
+    pub behind: f64,
+    /// Relative deviation of the modes from the plate (standard deviation).
+    pub deviation: f64,
+    /// Covariance of ln E_L, ln E_C, ln G from the frequencies and from what is known of the ratios beforehand.
+    pub(super) covariance: DMatrix<f64>,
+    pub(super) freedom: f64,
+    pub(super) evidence: f64,
+}
+
+impl Numbering {
+    /// Whether the modes narrow what is known of a parameter beforehand (0 along, 1 across, 2 shear).
+    pub(super) fn tells(&self, parameter: usize) -> bool {
+        let before = [f64::INFINITY, ACROSS.1, SHEAR.1][parameter];
+        self.covariance[(parameter, parameter)].sqrt() < 0.25 * before
+    }
+}
+
+/// Least squares from a start; with `fixed` places each tone keeps its mode. `None` if hardly a tone fits.
+pub(super) fn refine(
+    size: &Size,
+    tones: &[Tone],
+    start: Constants,
+    fixed: Option<&[Option<ModePlace>]>,
+) -> Option<Numbering> {
+    let measured: Vec<f64> = tones.iter().map(|t| t.frequency_hz).collect();
+    let (lowest, highest) = (0.97 * measured[0], 1.03 * measured[measured.len() - 1]);
+    let mut constants = start;
+    let mut deviation = DEVIATION;
+    let mut outcome = None;
+    for round in 0..ROUNDS {
+        let blank = BlankModes::new(size, &constants, 1.1 * highest);
+        let kept: Vec<usize> = (0..blank.hz.len()).filter(|k| (lowest..highest).contains(&blank.hz[*k])).collect();
+        if kept.len() < 2 {
+            return None;
+        }
+        let matches: Vec<Option<usize>> = match fixed {
+            Some(places) => {
+                places.iter().map(|place| blank.modes.iter().position(|m| Some(m.place) == *place)).collect()
+            }
+            None => {
+                let spread: Vec<f64> = tones.iter().map(|t| t.relative_u().hypot(deviation)).collect();
+                let expected: Vec<f64> = kept.iter().map(|k| blank.hz[*k].ln()).collect();
+                align(&measured.iter().map(|f| f.ln()).collect::<Vec<_>>(), &spread, &expected)
+                    .matches
+                    .iter()
+                    .map(|m| m.map(|k| kept[k]))
+                    .collect()
+            }
+        };
+        let pairs: Vec<(usize, usize)> = matches.iter().enumerate().filter_map(|(i, k)| k.map(|k| (i, k))).collect();
+        if pairs.len() < 3 {
+            return None;
+        }
+        let n = pairs.len();
+        let (design, target) = equations(size, tones, &constants, &blank, &pairs, deviation);
+        let covariance = (design.transpose() * &design).try_inverse()?;
+        let step = &covariance * design.transpose() * &target;
+        // Once the step is taken the misfit tells how far the wood is from a uniform plate.
+        let left = &target - &design * &step;
+        let freedom = (n as f64 - 3.0).max(1.0);
+        let ratio = (left.rows(0, n).norm_squared() / freedom).sqrt();
+        let prior = -0.5 * target.rows(n, 2).norm_squared();
+        let families = families(&blank.modes, &kept, &matches);
+        outcome = Some(Numbering {
+            constants,
+            numbers: matches
+                .iter()
+                .map(|k| k.map(|k| (blank.modes[k].across_length, blank.modes[k].across_width)))
+                .collect(),
+            places: matches.iter().map(|k| k.map(|k| blank.modes[k].place)).collect(),
+            expected_hz: matches.iter().map(|k| k.map(|k| blank.hz[k])).collect(),
+            behind: 0.0,
+            deviation,
+            freedom,
+            evidence: prior + evidence(tones, &pairs, &blank.hz, deviation, &families, &covariance),
+            covariance,
+        });
+        let factor = |parameter: usize| step[parameter].clamp(-0.1, 0.1).exp();
+        constants.along_pa *= factor(0);
+        constants.across_pa *= factor(1);
+        constants.shear_pa *= factor(2);
+        if round > 0 || fixed.is_some() {
+            deviation = (deviation * ratio).clamp(DEVIATION_LIMITS.0, DEVIATION_LIMITS.1);
+            if step.amax() < SETTLED && (0.8..1.25).contains(&ratio) {
+                break;
+            }
+        }
+    }
+    outcome
+}
+
+/// The linear equations for one step in ln E_L, ln E_C, ln G: a row for each matched tone, and one for what is known of each
+/// ratio beforehand, all in units of their standard deviations.
+fn equations(
+    size: &Size,
+    tones: &[Tone],
+    constants: &Constants,
+    blank: &BlankModes,
+    pairs: &[(usize, usize)],
+    deviation: f64,
+) -> (DMatrix<f64>, DVector<f64>) {
+    let n = pairs.len();
+    let mut design = DMatrix::zeros(n + 2, 3);
+    let mut target = DVector::zeros(n + 2);
+    for (row, (i, k)) in pairs.iter().enumerate() {
+        let (tone, mode) = (&tones[*i], &blank.modes[*k]);
+        let (_, shear_term) = mode.thickness_terms(constants, &blank.stiffnesses, size.thickness_m);
+        let sigma = tone.relative_u().hypot(deviation).hypot(0.5 * SHEAR_TERM_U * shear_term);
+        // d ln f/d ln parameter from the energy shares; D_1 = nu E_C h^3/12/(...) moves with E_C.
+        let share = |p: usize| mode.slopes[p] * blank.stiffnesses[p] / mode.omega_squared;
+        for (parameter, slope) in [share(0), share(1) + share(2), share(3)].into_iter().enumerate() {
+            design[(row, parameter)] = 0.5 * slope / sigma;
+        }
+        target[row] = (tone.frequency_hz / blank.hz[*k]).ln() / sigma;
+    }
+    let ratios =
+        [(1, ACROSS, constants.across_pa / constants.along_pa), (2, SHEAR, constants.shear_pa / constants.along_pa)];
+    for (row, (parameter, (median, spread), now)) in ratios.into_iter().enumerate() {
+        design[(n + row, parameter)] = 1.0 / spread;
+        design[(n + row, 0)] = -1.0 / spread;
+        target[n + row] = (median / now).ln() / spread;
+    }
+    (design, target)
+}
+
+/// How many modes of each family (bending, twist, crosswise) lie in the band, and how many of them were heard.
+fn families(modes: &[PlateMode], kept: &[usize], matches: &[Option<usize>]) -> [(usize, usize); 3] {
+    let mut counts = [(0, 0); 3];
+    for k in kept {
+        let family = modes[*k].across_width.min(2);
+        counts[family].0 += 1;
+        counts[family].1 += usize::from(matches.contains(&Some(*k)));
+    }
+    counts
+}
+
+/// Log evidence of a numbering: how well the matched tones fit, how many of each family are heard (any share equally likely
+/// beforehand), the tones that are nobody's, and how finely the parameters had to be chosen.
+fn evidence(
+    tones: &[Tone],
+    pairs: &[(usize, usize)],
+    hz: &[f64],
+    deviation: f64,
+    families: &[(usize, usize); 3],
+    covariance: &DMatrix<f64>,
+) -> f64 {
+    let ln_factorial = |n: usize| (1..=n).map(|k| (k as f64).ln()).sum::<f64>();
+    let fit: f64 = pairs
+        .iter()
+        .map(|(i, k)| {
+            let sigma = tones[*i].relative_u().hypot(deviation);
+            let z = (tones[*i].frequency_hz / hz[*k]).ln() / sigma;
+            -0.5 * z * z - sigma.ln() - 0.5 * TAU.ln()
+        })
+        .sum();
+    let heard: f64 = families
+        .iter()
+        .map(|(there, heard)| ln_factorial(*heard) + ln_factorial(there - heard) - ln_factorial(there + 1))
+        .sum();
+    let range = (tones[tones.len() - 1].frequency_hz / tones[0].frequency_hz).ln() + 0.1;
+    // A tone that is nobody's may lie anywhere in the range, and is rare.
+    let extra = (tones.len() - pairs.len()) as f64 * ((0.1 * tones.len() as f64 / range).min(1.0 / range).ln() - 2.0);
+    fit + heard + extra + 0.5 * covariance.determinant().max(1e-300).ln()
+}
