@@ -38,3 +38,39 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
         .collect();
     Mobility::new(modes)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stiffness::{EffectiveMass, StationTone};
+
+    fn result(hz: f64, kg: Option<f64>) -> StationResult {
+        let tone = StationTone {
+            frequency_hz: hz,
+            frequency_hz_u: 1e-3,
+            damping_ratio: 0.01,
+            damping_ratio_u: 1e-4,
+            level_db: 0.0,
+        };
+        let effective = kg.ok_or("lost".to_owned()).map(|kg| EffectiveMass {
+            frequency: Measured::new(hz, 1e-3, "frequency"),
+            modal_mass: Measured::new(kg, 0.01 * kg, "frequency shift"),
+            stiffness: Measured::exact(0.0),
+            points: Vec::new(),
+            notes: Vec::new(),
+        });
+        StationResult { tone, effective }
+    }
+
+    /// Three modes of 100 g: with the middle one's mass lost, the mean mobility's interval still holds that of all three.
+    #[test]
+    fn a_lost_mass_widens_the_mobility() {
+        let whole = station_mobility(&[150.0, 250.0, 400.0].map(|f| result(f, Some(0.1))), "a").expect("masses");
+        let lost = [result(150.0, Some(0.1)), result(250.0, None), result(400.0, Some(0.1))];
+        let gap = station_mobility(&lost, "b").expect("masses");
+        assert_eq!(gap.modes.len(), 3);
+        let (truth, told) = (whole.mean_real(whole.band_hz), gap.mean_real(gap.band_hz));
+        assert!((told.value - truth.value).abs() < told.u() && told.u() > 0.2 * told.value, "{told:?}");
+        assert!(station_mobility(&[result(150.0, None)], "c").is_none());
+    }
+}

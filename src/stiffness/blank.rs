@@ -273,4 +273,29 @@ mod tests {
         let (source, share) = result.along.as_ref().and_then(Measured::largest_source).expect("sources");
         assert!(&**source == "thickness" && share > 0.9, "{source} {share}");
     }
+
+    /// Tones of no blank at all: whatever fits them by chance, no modulus is given.
+    #[test]
+    fn chance_tones_give_no_modulus() {
+        let sizes = Sizes {
+            length: Measured::new(0.8, 3e-4, "length"),
+            width: Measured::new(0.12, 3e-4, "width"),
+            thickness: Measured::new(2.25e-3, 2e-5, "thickness"),
+            mass: Measured::new(0.133, 1e-3, "mass"),
+        };
+        for seed in 1..=8u32 {
+            // Fractions of multiples of the golden ratio: spread over the band without a pattern of any bar.
+            let mut hz: Vec<f64> = (0..8 + seed % 5)
+                .map(|i| 70.0 * 10f64.powf((f64::from(seed * 131 + i * 7) * 0.618_033_988_7).fract()))
+                .collect();
+            hz.sort_by(f64::total_cmp);
+            let tones: Vec<Tone> = hz.iter().map(|f| Tone { frequency_hz: *f, frequency_hz_u: 1e-4 * f }).collect();
+            let result = blank_from_tones(&sizes, &tones);
+            assert!(
+                !result.decided() && result.along.is_none() && !result.notes.is_empty(),
+                "{hz:?}: {:?}",
+                result.along
+            );
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! Ratios, intervals and verdicts against known truth and published statistics.
 
 use ringwright::compare::{Ratio, Stage, StageMode, Verdict, compare, merge_takes};
+use ringwright::loss::{Mobility, StationMode};
 use ringwright::modes::{COVERAGE_95, student_factor};
 use ringwright::part::{Measured, mean_of_readings};
 
@@ -85,4 +86,38 @@ fn ratios_hold_the_truth() {
     assert!(held * 100 >= shown * 93, "{held} of {shown}");
     assert!(false_alarms * 100 <= RUNS / 2 * 5, "{false_alarms}");
     assert!(found * 10 >= of_four_or_more * 9, "{found} of {of_four_or_more}");
+}
+
+/// The same ring twice, but in one stage a mode was never heard: the part has not changed, and the power's interval must say so.
+#[test]
+fn a_mode_that_was_not_heard_is_no_change() {
+    let stage = |name: &str, skip: Option<usize>| {
+        let heard: Vec<f64> = [62.0, 118.0, 191.0, 280.0, 386.0, 508.0]
+            .into_iter()
+            .enumerate()
+            .filter(|(i, _)| Some(*i) != skip)
+            .map(|(_, f)| f)
+            .collect();
+        let station = heard.iter().map(|f| StationMode {
+            frequency: Measured::new(*f, 1e-3, &format!("f {f} {name}")),
+            damping_ratio: Measured::new(0.008, 1e-5, &format!("z {f} {name}")),
+            modal_mass: Measured::new(0.1, 2e-3, &format!("m {f} {name}")),
+        });
+        let take = heard.iter().map(|f| StageMode {
+            frequency: Measured::new(*f, 1e-3, "f"),
+            damping_ratio: Measured::new(0.008, 1e-5, "z"),
+            level_db: -f / 50.0,
+            name: None,
+            taps: 5,
+        });
+        let modes = merge_takes(name, &[take.collect()]);
+        Stage { name: name.into(), modes, mobility: Mobility::new(station.collect()), takes: 1, ..Stage::default() }
+    };
+    for skip in [1, 3] {
+        for (a, b) in [(None, Some(skip)), (Some(skip), None)] {
+            let result = compare(&stage("a", a), &stage("b", b), &[]);
+            let power = result.whole.iter().find(|r| r.code == "power_drawn").expect("both have a mobility");
+            assert!(power.ratio.low < 1.0 && power.ratio.high > 1.0, "{skip}: {:?}", power.ratio);
+        }
+    }
 }
