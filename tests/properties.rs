@@ -3,7 +3,7 @@
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
-use ringwright::modes::{EstimateOptions, Estimator, Mode};
+use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise};
 use ringwright::sound::{OpenOptions, Recording, TapReason, find_taps};
 
@@ -343,4 +343,28 @@ fn a_gain_that_closes_is_suspected_or_kept_out() {
         suspected += estimate.taps.iter().filter(|t| t.reasons.contains(&TapReason::GainSuspected)).count();
     }
     assert!(suspected > 0, "no gain was suspected");
+}
+
+/// Two modes a tenth of their bandwidth apart, struck in another mixture by each tap: read as one they are named as beating, with
+/// an interval that reaches one of them; read as two, each interval holds its own.
+#[test]
+fn modes_too_close_to_resolve_are_told() {
+    let mut named = 0;
+    for seed in 1..=6 {
+        let mut spec = take(seed);
+        let second = TrueMode { frequency_hz: 240.5, ..spec.modes[0] };
+        spec.modes.insert(1, second);
+        (spec.taps, spec.spread) = (5, 0.8);
+        let modes = modes(spec.make().samples, RATE);
+        for mode in modes.iter().filter(|m| m.frequency_hz < 400.0) {
+            let reaches = spec.modes.iter().any(|t| {
+                (t.frequency_hz - mode.frequency_hz).abs() < 2.5 * mode.frequency_hz_u
+                    && (t.damping_ratio - mode.damping_ratio).abs() < 2.5 * mode.damping_ratio_u
+            });
+            let beating = mode.reasons.contains(&ModeReason::BeatingUnresolved);
+            named += usize::from(beating);
+            assert!(reaches, "seed {seed}: {}", told(&modes));
+        }
+    }
+    assert!(named > 0, "no take was called beating");
 }
