@@ -121,7 +121,8 @@ impl Bench {
                     ));
                 }
                 match PartDescription::from_table(stage, text, Some(part.kind)) {
-                    Ok(described) => {
+                    Ok(mut described) => {
+                        described.name = Some(format!("{name}, {}", stage_name.get_ref()));
                         wrong.extend(described.questions().into_iter().map(|q| format!("line {stage_line}: {q}")));
                         stages.push((stage_name.get_ref().clone(), described));
                     }

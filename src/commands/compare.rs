@@ -20,11 +20,12 @@ use crate::report::{Document, RecordingEntry, comparison_csv, comparison_json, c
 #[command(after_help = "Examples:
   ringwright compare side/plain/waist side/laminated/waist
   ringwright compare side/plain side/laminated side/braced --page comparison.png
-  ringwright compare left right --pair 3=2                  the third mode of left is the second of right
-  ringwright compare plain.json laminated.json              what `measure --format json` saved
+  ringwright compare left right --pair 3=2      mode 3 of left is mode 2 of right
+  ringwright compare plain.json laminated.json  what `measure --format json` saved
 
-A stage is a folder of takes of one station, a single recording, or a saved report. A description of the part, in the
-bench's bench.toml, in PATH.toml beside the folder or part.toml in it (docs/part.md), adds mass and stiffness; takes with a mass stuck on (STATION+5g) the power drawn.
+A stage is a folder of takes of one station, a single recording, or a saved report. The part's
+description adds mass and stiffness: from the bench's bench.toml, from PATH.toml beside the folder,
+or from part.toml in it (docs/part.md). Takes with a mass stuck on (STATION+5g) add the power drawn.
 Exit codes: 0 done; 1 done, but some recordings could not be measured; 2 wrong usage, or nothing to compare.")]
 pub struct Arguments {
     /// What the others are compared with

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::assess::stations;
 use super::inputs::{Input, gather};
-use super::measure::{Plan, ReportArguments, one, progress_bar, station_page_name};
+use super::measure::{Job, Plan, ReportArguments, one, progress_bar, station_page_name};
 use super::stage::{Take, stage_of};
 use super::{Outcome, print, tell};
 use crate::bench::{Bench, BenchPart, Found, NEW_BENCH, StationFolder, find};
@@ -158,9 +158,10 @@ impl<'a> Session<'a> {
                 let part = bench.parts[station.part].stages[station.stage].1.clone();
                 let plan = Plan { part: Some(part), ..Plan::default() };
                 let page = reports.join(page_name(&recordings, file));
-                let mut entry = one(&Ok(file.clone()), &plan, estimator, Some(&page), &pages, &troubles);
                 // As the bench calls it, wherever it lies.
-                entry.file = file.strip_prefix(folder).unwrap_or(file).display().to_string();
+                let name = file.strip_prefix(folder).unwrap_or(file).display().to_string();
+                let job = Job { input: &Ok(file.clone()), name, page: Some(&page) };
+                let entry = one(&job, &plan, estimator, &pages, &troubles);
                 bar.inc(1);
                 entry
             })

@@ -26,10 +26,9 @@ use crate::stiffness::BlankResult;
   ringwright measure recordings/ --pages reports/          a picture page for every take
   ringwright measure recordings/ --format csv --out modes.csv
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
-  ringwright measure left.wav --length \"800 mm\" --width \"120 mm\" --thickness \"2.21 2.26 2.24 mm\" --mass \"132 g\"
-  ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss; what each figure means
-  ringwright measure rim/waist rim/waist+5g rim/waist+10g   effective stiffness from stuck-on masses
-
+  ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss, in plain words
+  ringwright measure left.wav --length 800mm --width 120mm --thickness 2.25mm --mass 132g
+  ringwright measure rim/waist rim/waist+5g rim/waist+10g   stiffness from stuck-on masses
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
 Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage, or the report could not be saved.")]
@@ -139,7 +138,8 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         .enumerate()
         .map_init(Estimator::default, |estimator, (index, input)| {
             let page = pages.as_ref().map(|names| names[index].as_path());
-            let entry = one(input, plan, estimator, page, report, &troubles);
+            let name = path_of(input).display().to_string();
+            let entry = one(&Job { input, name, page }, plan, estimator, report, &troubles);
             progress.inc(1);
             entry
         })
@@ -202,23 +202,36 @@ pub fn progress_bar(count: usize, hidden: bool) -> ProgressBar {
 
 /// Measures one file without a picture.
 pub fn entry_of(input: &Input, plan: &Plan, estimator: &mut Estimator) -> RecordingEntry {
-    one(input, plan, estimator, None, &ReportArguments::default(), &Mutex::default())
+    let name = path_of(input).display().to_string();
+    one(&Job { input, name, page: None }, plan, estimator, &ReportArguments::default(), &Mutex::default())
+}
+
+/// A file to measure: what it is called in the report, and where its picture page goes if one is wanted.
+pub struct Job<'a> {
+    pub input: &'a Input,
+    pub name: String,
+    pub page: Option<&'a Path>,
+}
+
+fn path_of(input: &Input) -> &Path {
+    match input {
+        Ok(path) | Err((path, _)) => path,
+    }
 }
 
 /// Measures one file; draws its page if asked.
 pub fn one(
-    input: &Input,
+    job: &Job<'_>,
     plan: &Plan,
     estimator: &mut Estimator,
-    page: Option<&Path>,
     report: &ReportArguments,
     troubles: &Mutex<Vec<String>>,
 ) -> RecordingEntry {
-    let path = match input {
+    let name = job.name.clone();
+    let path = match job.input {
         Ok(path) => path,
-        Err((path, why)) => return RecordingEntry::failed(path.display().to_string(), why.clone()),
+        Err((_, why)) => return RecordingEntry::failed(name, why.clone()),
     };
-    let name = path.display().to_string();
     let failed = |error: SoundError| RecordingEntry::failed(name.clone(), error.to_string());
     let mut recording = match Recording::open(path, &plan.open) {
         Ok(recording) => recording,
@@ -235,7 +248,7 @@ pub fn one(
     let error = nothing_found(&found, &mut estimate);
     let mut entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
     let blank = plan.part.as_ref().and_then(|part| assess(part, &estimate.modes, &mut entry));
-    if let Some(page) = page {
+    if let Some(page) = job.page {
         let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
             let input =
                 PageInput { entry: &entry, estimate: &estimate, waveform: &waveform, remark: report.remark.as_deref() };
@@ -332,10 +345,7 @@ fn waveform(recording: &mut Recording) -> Result<Vec<(f32, f32)>, SoundError> {
 /// A page name for every input: the file's name, with as much of its folders as keeps the names apart.
 fn page_names(folder: &Path, inputs: &[Input]) -> Vec<PathBuf> {
     let stem = |input: &Input, depth: usize| -> String {
-        let path = match input {
-            Ok(path) | Err((path, _)) => path,
-        };
-        let parts: Vec<String> = path.iter().map(|p| p.to_string_lossy().into_owned()).collect();
+        let parts: Vec<String> = path_of(input).iter().map(|p| p.to_string_lossy().into_owned()).collect();
         let kept = &parts[parts.len().saturating_sub(depth)..];
         kept.join("-").replace(['/', '\\', ':'], "")
     };

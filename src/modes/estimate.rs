@@ -11,6 +11,7 @@ use super::density::{NoiseDensity, SteadyLine, steady_lines};
 use super::envelope::{EnvelopeInput, extract, filter_width_hz};
 use super::evidence;
 use super::mode::{Mode, ModeReason};
+use super::odd_tap::odd_tap;
 use super::search::Search;
 use super::spectra::{Ring, transform};
 use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
@@ -249,7 +250,7 @@ impl Estimator {
             let clusters = refine(&search);
             let origin_s = CONTACT_S + room.whitening.memory() as f64 / rate_hz;
             let group_data = Group { search, clusters, whitening: &room.whitening, origin_s };
-            if let Some((place, reason)) = evidence::odd_tap(&group_data) {
+            if let Some((place, reason)) = odd_tap(&group_data) {
                 return Ok(Attempt::LeaveOut(vec![group[place]], reason));
             }
             let envelopes = self.envelopes(&group_data);

@@ -14,6 +14,7 @@ mod evidence;
 mod joint;
 mod merge;
 mod mode;
+mod odd_tap;
 mod search;
 mod spectra;
 

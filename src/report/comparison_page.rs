@@ -30,7 +30,7 @@ const ROW: f64 = 44.0;
 fn block_height(c: &Comparison) -> f64 {
     let heading = lines(&format!("{}.", c.answer()), ANSWER).len() as f64 * 28.0;
     let notes = c.notes.iter().map(|n| lines(&format!("! {n}"), NOTE).len()).sum::<usize>() as f64 * 20.0;
-    heading + notes + ROW * c.whole.len().max(1) as f64 + 230.0
+    heading + notes + ROW * c.whole.len().max(1) as f64 + 190.0
 }
 
 /// Characters in a line of the answer, and of a note.

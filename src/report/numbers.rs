@@ -54,6 +54,12 @@ pub(super) fn significant(value: f64, digits: i32) -> String {
     minus(&format!("{value:.decimals$}"))
 }
 
+/// A mass (kg) in grams, to a hundredth, without the zeros that nobody wrote.
+pub(super) fn grams(kg: f64) -> String {
+    let text = format!("{:.2}", 1e3 * kg);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// A hyphen in front of a number becomes a minus sign.
 pub(super) fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
@@ -73,5 +79,6 @@ mod tests {
         assert_eq!(with_interval(1.0, f64::INFINITY), "1.00 (interval unknown)");
         assert_eq!(rounded(0.61234, 0.0081), "0.6123");
         assert_eq!(significant(0.012345, 3), "0.0123");
+        assert_eq!((grams(5e-3), grams(7.09e-3), grams(0.1)), ("5".into(), "7.09".into(), "100".into()));
     }
 }

@@ -3,7 +3,7 @@
 use super::document::RecordingEntry;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{minus, rounded, significant, with_interval};
-use super::part_page::{self, PART_HEIGHT};
+use super::part_page;
 use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason};
 
 /// What a page shows.
@@ -22,7 +22,7 @@ const HEIGHT: f64 = 1200.0;
 const MOST_DECAYS: usize = 6;
 const MOST_ROWS: usize = 14;
 
-/// The page as PNG, 1600 by 1200 pixels, or 1800 with a part.
+/// The page as PNG, 1600 by 1200 pixels, higher with a part.
 ///
 /// # Errors
 /// A message if it cannot be rendered.
@@ -32,8 +32,7 @@ pub fn page_png(input: &PageInput<'_>) -> Result<Vec<u8>, String> {
 
 /// The page as SVG.
 pub fn page_svg(input: &PageInput<'_>) -> String {
-    let below = if input.entry.part.is_some() { PART_HEIGHT } else { 0.0 };
-    let mut on = Drawing::new(WIDTH, HEIGHT + below);
+    let mut on = Drawing::new(WIDTH, HEIGHT + part_page::height(input.entry));
     heading(&mut on, input);
     waveform(&mut on, input);
     // Strongest first; their colours are the same in spectrum, decays and table.
@@ -317,7 +316,8 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
         // The last line is kept for saying that there is more.
         let last = place + 1 == said.len();
         if y + 20.0 * (broken.len() + usize::from(!last)) as f64 > HEIGHT - 24.0 {
-            let more = format!("! and {} more doubts: see the text report", said.len() - place);
+            let (left_over, and) = (said.len() - place, if place > 0 { "and " } else { "" });
+            let more = format!("! {and}{left_over} doubt{} in the text report", if left_over > 1 { "s" } else { "" });
             on.text(left, y + 20.0, &more, Style { size: 15.0, colour: BAD, ..Style::default() });
             break;
         }

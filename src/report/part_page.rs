@@ -6,8 +6,22 @@ use super::numbers::with_interval;
 use super::page::{WIDTH, lines};
 use crate::modes::COVERAGE_95;
 
-/// Height that it needs.
-pub(super) const PART_HEIGHT: f64 = 640.0;
+/// Height of it where modes are numbered.
+const TALL: f64 = 640.0;
+
+/// Height that it needs: little where there is only something to say.
+pub(super) fn height(entry: &RecordingEntry) -> f64 {
+    match &entry.part {
+        None => 0.0,
+        Some(part) if part.quantities.is_empty() => {
+            110.0 + 21.0 * part.notes.iter().map(|n| lines(&format!("! {n}"), NOTE).len()).sum::<usize>() as f64
+        }
+        Some(_) => TALL,
+    }
+}
+
+/// Characters in a line of a note.
+const NOTE: usize = 84;
 
 /// The family and number in a mode's name: bending 0, twist 1, crosswise 2 and more.
 fn family(name: &str) -> Option<(usize, f64)> {
@@ -25,7 +39,8 @@ fn family(name: &str) -> Option<(usize, f64)> {
 pub(super) fn draw(on: &mut Drawing, entry: &RecordingEntry, top: f64) {
     let Some(part) = &entry.part else { return };
     numbers(on, entry, top);
-    let (left, mut y) = (830.0, top + 4.0);
+    let numbered = entry.modes.iter().any(|m| m.name.is_some());
+    let (left, mut y) = (if numbered { 830.0 } else { 90.0 }, top + 4.0);
     let title = part.name.as_ref().map_or(part.kind.clone(), |n| format!("{n} ({})", part.kind));
     on.text(left, y, &title, Style { size: 20.0, bold: true, ..Style::default() });
     y += 8.0;
@@ -53,9 +68,9 @@ pub(super) fn draw(on: &mut Drawing, entry: &RecordingEntry, top: f64) {
         on.text(WIDTH - 40.0, y, "right: the reading that moves it most, its share of u²", style);
     }
     y += 6.0;
-    for note in part.notes.iter().flat_map(|n| lines(&format!("! {n}"), 84)) {
+    for note in part.notes.iter().flat_map(|n| lines(&format!("! {n}"), NOTE)) {
         y += 21.0;
-        if y > top + PART_HEIGHT - 40.0 {
+        if y > top + height(entry) - 40.0 {
             break;
         }
         on.text(left, y, &note, Style { size: 16.0, colour: BAD, ..Style::default() });
@@ -73,12 +88,6 @@ fn numbers(on: &mut Drawing, entry: &RecordingEntry, top: f64) {
         })
         .collect();
     if points.is_empty() {
-        on.text(
-            90.0,
-            top + 30.0,
-            "Which mode is which is not told.",
-            Style { size: 18.0, colour: MUTED, ..Style::default() },
-        );
         return;
     }
     let most = points.iter().map(|p| p.1).fold(1.0, f64::max);
@@ -87,7 +96,7 @@ fn numbers(on: &mut Drawing, entry: &RecordingEntry, top: f64) {
         left: 90.0,
         top: top + 10.0,
         right: 760.0,
-        bottom: top + PART_HEIGHT - 150.0,
+        bottom: top + TALL - 150.0,
         x: Axis::linear(-0.5, 1.35 * most + 1.0),
         y: Axis::linear(0.0, highest * 1.08),
     };

@@ -1,6 +1,6 @@
 //! The part and its stations in words, for the text report.
 
-use super::numbers::{minus, significant, with_interval};
+use super::numbers::{grams, minus, significant, with_interval};
 use super::part_entry::{FigureEntry, PartEntry, QuantityEntry, StationEntry};
 use super::text::wrap;
 use crate::modes::COVERAGE_95;
@@ -64,11 +64,8 @@ fn sensitivity(quantity: &QuantityEntry) -> String {
 /// The stations that were tapped with added masses.
 pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
     out.push('\n');
-    let masses: Vec<String> = station
-        .added_kg
-        .iter()
-        .map(|m| if *m == 0.0 { "none".into() } else { format!("{} g", significant(1e3 * m, 3)) })
-        .collect();
+    let masses: Vec<String> =
+        station.added_kg.iter().map(|m| if *m == 0.0 { "none".into() } else { format!("{} g", grams(*m)) }).collect();
     wrap(out, "", &format!("station {}: stuck on {}", station.station, masses.join(", ")));
     if let Some(error) = &station.error {
         wrap(out, "  ", &format!("! {error}"));

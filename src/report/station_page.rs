@@ -1,7 +1,7 @@
 //! The page of a station that was tapped with masses stuck on: shifts, mobility, table.
 
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
-use super::numbers::{significant, with_interval};
+use super::numbers::{grams, with_interval};
 use super::page::{WIDTH, lines};
 use super::part_entry::{FigureEntry, StationEntry};
 use crate::modes::COVERAGE_95;
@@ -19,7 +19,7 @@ pub fn station_png(station: &StationEntry, remark: Option<&str>) -> Result<Vec<u
     let masses: Vec<String> = station
         .added_kg
         .iter()
-        .map(|m| if *m == 0.0 { "nothing".into() } else { format!("{} g", significant(1e3 * m, 3)) })
+        .map(|m| if *m == 0.0 { "nothing".into() } else { format!("{} g", grams(*m)) })
         .collect();
     let mut line = format!("stuck on: {}", masses.join(", "));
     if let Some(remark) = remark {
