@@ -368,3 +368,33 @@ fn modes_too_close_to_resolve_are_told() {
     }
     assert!(named > 0, "no take was called beating");
 }
+
+/// A second mode half a bandwidth away and far weaker, struck alike by every tap, so that nothing but the shape of the decay
+/// tells of it: the interval of the one mode that is read holds the stronger one's damping, which without a thought of a
+/// second mode it does in hardly half of these takes.
+#[test]
+fn a_second_mode_that_hides_widens_the_interval() {
+    let mut held = 0;
+    const TAKES: u64 = 24;
+    for seed in 1..=TAKES {
+        let mut spec = take(seed);
+        spec.spread = 0.0;
+        let own = spec.modes[0];
+        let side = if seed % 2 == 0 { 1.0 } else { -1.0 };
+        let gap_hz = side * own.damping_ratio * own.frequency_hz;
+        spec.modes.push(TrueMode {
+            frequency_hz: own.frequency_hz + gap_hz,
+            amplitude: 0.02 * own.amplitude,
+            phase_rad: own.phase_rad + 0.7 * seed as f64,
+            ..own
+        });
+        let modes = modes(spec.make().samples, RATE);
+        let read = modes.iter().min_by(|a, b| {
+            let gap = |m: &Mode| (m.frequency_hz - own.frequency_hz).abs();
+            gap(a).total_cmp(&gap(b))
+        });
+        let read = read.expect("a strong mode is read");
+        held += u64::from((read.damping_ratio - own.damping_ratio).abs() < 1.96 * read.damping_ratio_u);
+    }
+    assert!(10 * held >= 9 * TAKES, "{held} of {TAKES} intervals hold the damping");
+}

@@ -2,6 +2,7 @@
 //! free decay that the data allow.
 
 use super::component::Component;
+use super::hidden::{Hidden, hidden};
 use super::joint::Fit;
 use super::search::{MOST_TOGETHER, Search};
 
@@ -21,13 +22,24 @@ pub(super) struct Cluster {
     pub echo: bool,
     /// Change of (decay, turn) of each component between the start used and the next later one, where they disagree.
     pub start_shift: Vec<[f64; 2]>,
+    /// For each component, what a second mode hiding in it would change; empty where none is looked for.
+    pub hidden: Vec<Hidden>,
 }
 
 impl Cluster {
     /// A fit from the origin of the transforms, as it is.
     fn at_origin(fit: Fit, scale: usize) -> Self {
         let from_origin = fit.components.clone();
-        Self { from_origin, fit, scale, start: 0, disturbed: false, echo: false, start_shift: Vec::new() }
+        Self {
+            from_origin,
+            fit,
+            scale,
+            start: 0,
+            disturbed: false,
+            echo: false,
+            start_shift: Vec::new(),
+            hidden: Vec::new(),
+        }
     }
 }
 
@@ -155,6 +167,7 @@ fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
                 disturbed: false,
                 echo: true,
                 start_shift: Vec::new(),
+                hidden: Vec::new(),
             });
         }
     }
@@ -300,7 +313,18 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         fits[current] = Some(earlier);
     }
     let chosen = fits[current].take().unwrap_or(fit);
-    Cluster { fit: chosen, from_origin, scale, start: samples(current), disturbed, echo: false, start_shift: shift }
+    let band = search.band_of(bins, scale, samples(current), others);
+    let hidden = hidden(&band, &chosen, search.rings.len());
+    Cluster {
+        fit: chosen,
+        from_origin,
+        scale,
+        start: samples(current),
+        disturbed,
+        echo: false,
+        start_shift: shift,
+        hidden,
+    }
 }
 
 /// The start for a take whose noise is not known, so that no test can say when the first milliseconds disagree: the one
@@ -348,7 +372,16 @@ fn least_uncertain_start(
         last = later;
     }
     let (_, fit, start) = best;
-    Cluster { from_origin, fit, scale, start, disturbed: start > 0, echo: false, start_shift: Vec::new() }
+    Cluster {
+        from_origin,
+        fit,
+        scale,
+        start,
+        disturbed: start > 0,
+        echo: false,
+        start_shift: Vec::new(),
+        hidden: Vec::new(),
+    }
 }
 
 fn difference(a: &Fit, b: &Fit) -> Vec<[f64; 2]> {

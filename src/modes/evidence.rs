@@ -200,6 +200,13 @@ fn judge_one(
             variance[1] += shift[1] * shift[1];
         }
     }
+    if let Some(hidden) = cluster.hidden.get(index) {
+        variance[0] += hidden.shift[0] * hidden.shift[0];
+        variance[1] += hidden.shift[1] * hidden.shift[1];
+        if hidden.named && !beats {
+            reasons.push(ModeReason::BeatingUnresolved);
+        }
+    }
     doubt_from_envelope(&envelope, component, rate_hz, &mut variance[0], &mut reasons);
 
     if component.decay < LEAST_CERTAINTY * variance[0].sqrt() || LEAST_CERTAINTY * component.decay < variance[1].sqrt()

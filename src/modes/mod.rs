@@ -11,6 +11,7 @@ mod density;
 mod envelope;
 mod estimate;
 mod evidence;
+mod hidden;
 mod joint;
 mod merge;
 mod mode;
