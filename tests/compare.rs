@@ -78,3 +78,25 @@ fn wrong_input_is_named() {
     said(&["compare", "rim/plain/waist", "rim/again/waist", "--page", "page.png"], 2, &["exists already", "--force"]);
     assert_eq!(fs::read(folder.path().join("page.png")).expect("it is there"), b"mine");
 }
+
+/// Three earlier rims that differ a little, a new one like them, and one that is far stiffer.
+#[test]
+fn a_new_rim_is_set_against_earlier_ones() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let rims = [("rim-1", 1.0), ("rim-2", 1.04), ("rim-3", 0.97), ("rim-4", 1.02), ("odd", 1.5)];
+    for (place, (name, factor)) in rims.into_iter().enumerate() {
+        let ring = Ring { bending_stiffness_n_m2: factor * PLAIN.bending_stiffness_n_m2, ..PLAIN };
+        write_ring(&folder.path().join(name).join("take-01.wav"), &ring, place as u64 + 1);
+    }
+    let earlier = ["--earlier", "rim-1", "--earlier", "rim-2", "--earlier", "rim-3"];
+    let (code, text, err) = run(folder.path(), &[&["compare", "rim-4"][..], &earlier].concat());
+    assert_eq!(code, Some(0), "{text}{err}");
+    assert!(text.contains("rim-4 is as usual") && text.contains("3 earlier parts are few"), "{text}");
+    let (_, text, _) = run(folder.path(), &[&["compare", "odd"][..], &earlier].concat());
+    assert!(text.contains("odd is not as usual") && text.contains("above all that is usual here"), "{text}");
+    let (_, json, _) = run(folder.path(), &[&["compare", "odd", "--format", "json"][..], &earlier].concat());
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    assert_eq!(value["charts"][0]["earlier"].as_array().map(Vec::len), Some(3));
+    let (code, _, err) = run(folder.path(), &["compare", "odd", "--earlier", "rim-1"]);
+    assert!(code == Some(2) && err.contains("at least two"), "{err}");
+}

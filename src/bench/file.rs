@@ -25,6 +25,10 @@ kind = \"strip\"                # strip: a flat blank; side: a bent side; rim: a
   thickness = \"2.25 2.24 2.26 mm\"
   mass = \"133 g\"
   # notes = \"walnut, quartersawn\"
+
+# A part may name the one that it is to match, and earlier ones that tell what is usual:
+#   mate = \"right-side\"
+#   earlier = [\"rim-1\", \"rim-2\"]
 ";
 
 #[derive(Debug, Deserialize)]
@@ -45,6 +49,9 @@ struct BenchPartTable {
     #[serde(default)]
     kind: Kind,
     notes: Option<String>,
+    mate: Option<Spanned<String>>,
+    #[serde(default)]
+    earlier: Vec<Spanned<String>>,
     #[serde(default)]
     stage: Vec<PartTable>,
 }
@@ -55,6 +62,10 @@ pub struct BenchPart {
     pub name: String,
     pub kind: Kind,
     pub notes: Option<String>,
+    /// Place of the part that it is to match, as left and right do.
+    pub mate: Option<usize>,
+    /// Places of the shop's earlier parts of this kind, oldest first.
+    pub earlier: Vec<usize>,
     /// Each with its name.
     pub stages: Vec<(String, PartDescription)>,
     /// Line of its name (from 1).
@@ -133,7 +144,21 @@ impl Bench {
             if part.stage.is_empty() {
                 wrong.push(format!("line {line}: part {name:?} has no [[part.stage]]"));
             }
-            parts.push(BenchPart { name, kind: part.kind, notes: part.notes.clone(), stages, line });
+            let (mate, earlier) = (None, Vec::new());
+            parts.push(BenchPart { name, kind: part.kind, notes: part.notes.clone(), mate, earlier, stages, line });
+        }
+        let names: Vec<String> = parts.iter().map(|p| p.name.clone()).collect();
+        let mut place = |named: &Spanned<String>, own: usize, key: &str| {
+            let found = names.iter().position(|n| n == named.get_ref()).filter(|p| *p != own);
+            if found.is_none() {
+                let line = line_of(text, named.span().start);
+                wrong.push(format!("line {line}, {key}: there is no other part {:?}", named.get_ref()));
+            }
+            found
+        };
+        for (own, (part, described)) in parts.iter_mut().zip(&table.part).enumerate() {
+            part.mate = described.mate.as_ref().and_then(|m| place(m, own, "mate"));
+            part.earlier = described.earlier.iter().filter_map(|e| place(e, own, "earlier")).collect();
         }
         if wrong.is_empty() { Ok(Self { shop: table.shop, notes: table.notes, parts }) } else { Err(BenchError(wrong)) }
     }
@@ -168,6 +193,10 @@ mod tests {
         let text = "format = 1\n[[part]]\nname = \"a/b\"\n[[part.stage]]\nname = \"plain\"\nmass = \"12\"\n[[part.stage]]\nname = \"x\"\n\
                     [[part]]\nname = \"c\"\n[[part]]\nname = \"c\"\n[[part.stage]]\nname = \"y\"\n";
         let told = error(text);
+        let mates =
+            "format = 1\n[[part]]\nname = \"a\"\nmate = \"a\"\nearlier = [\"b\"]\n[[part.stage]]\nname = \"x\"\n";
+        let mates = error(mates);
+        assert!(mates.contains("line 4, mate: there is no other part") && mates.contains("line 5, earlier"), "{mates}");
         for words in [
             "line 3: part \"a/b\" cannot",
             "line 6, mass: \"12\" has no unit",

@@ -11,16 +11,21 @@ use super::measure::{Format, Plan, entry_of};
 use super::stage::{Take, stage_of};
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
-use crate::compare::{Comparison, Stage, compare};
+use crate::compare::{Comparison, Stage, compare, control_charts};
 use crate::modes::Estimator;
 use crate::part::{PartDescription, misnamed, station_of};
-use crate::report::{Document, RecordingEntry, comparison_csv, comparison_json, comparison_png, comparison_text, save};
+use crate::report::{
+    Document, RecordingEntry, comparison_csv, comparison_json, comparison_png, comparison_text, control_csv,
+    control_json, control_png, control_text, save,
+};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   ringwright compare side/plain/waist side/laminated/waist
   ringwright compare side/plain side/laminated side/braced --page comparison.png
   ringwright compare left right --pair 3=2      mode 3 of left is mode 2 of right
+  ringwright compare left right --alike         do the two sides match, and within what?
+  ringwright compare rim-7 --earlier rim-5 --earlier rim-6      is this rim as usual?
   ringwright compare plain.json laminated.json  what `measure --format json` saved
 
 A stage is a folder of takes of one station, a single recording, or a saved report. The part's
@@ -32,11 +37,17 @@ pub struct Arguments {
     #[arg(value_name = "BASELINE")]
     baseline: PathBuf,
     /// Stages to compare
-    #[arg(value_name = "OTHER", required = true)]
+    #[arg(value_name = "OTHER", required_unless_present = "earlier")]
     others: Vec<PathBuf>,
+    /// The shop's earlier parts of this kind, oldest first, each with its own --earlier: is BASELINE as usual?
+    #[arg(long, value_name = "PATH", conflicts_with_all = ["others", "pair", "alike"])]
+    earlier: Vec<PathBuf>,
     /// Modes that belong together, by their numbers in the two stages' own order; may be given more than once
     #[arg(long, value_name = "BASE=OTHER", value_parser = parse_pair)]
     pair: Vec<(usize, usize)>,
+    /// Say how alike they are, as of a left and a right side, instead of what changed
+    #[arg(long)]
+    alike: bool,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -72,6 +83,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
             bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
         }
     }
+    if !arguments.earlier.is_empty() {
+        return against_earlier(arguments);
+    }
     let mut troubles = Vec::new();
     let all: Vec<&PathBuf> = std::iter::once(&arguments.baseline).chain(&arguments.others).collect();
     let names = short_names(&all);
@@ -101,7 +115,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         if twice(&|p| p.0) || twice(&|p| p.1) {
             bail!("--pair: a mode is given two partners");
         }
-        comparisons.push(compare(&baseline, &stage, &arguments.pair));
+        let mut comparison = compare(&baseline, &stage, &arguments.pair);
+        comparison.alike = arguments.alike;
+        comparisons.push(comparison);
     }
     let text = match arguments.format {
         Format::Text => comparison_text(&comparisons),
@@ -124,6 +140,37 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     if nothing {
         bail!("the stages have nothing in common that could be compared");
     }
+    Ok(if troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
+}
+
+/// This part against the shop's earlier ones.
+fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    if arguments.earlier.len() < 2 {
+        bail!("--earlier: at least two earlier parts are needed to tell what is usual");
+    }
+    let mut troubles = Vec::new();
+    let all: Vec<&PathBuf> = arguments.earlier.iter().chain([&arguments.baseline]).collect();
+    let names = short_names(&all);
+    let mut stages = Vec::new();
+    for (path, name) in all.iter().zip(&names) {
+        stages.push(read_stage(path, name, &mut troubles)?);
+    }
+    let this = stages.pop().context("no part was named")?;
+    let (charts, notes) = control_charts(&this, &stages);
+    let text = match arguments.format {
+        Format::Text => control_text(&this.name, &charts, &notes),
+        Format::Json => control_json(&this.name, &charts, &notes),
+        Format::Csv => control_csv(&this.name, &charts),
+    };
+    match &arguments.out {
+        Some(out) => save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
+        None => print(&text),
+    }
+    if let Some(page) = &arguments.page {
+        let png = control_png(&this.name, &charts, &notes, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
+        save(page, &png, arguments.force).context("the picture was not saved")?;
+    }
+    troubles.iter().for_each(|t| tell(t));
     Ok(if troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 

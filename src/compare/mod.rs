@@ -2,10 +2,13 @@
 //!
 //! This room knows figures with uncertainties; it knows nothing of files, sound or pictures.
 
+mod answer;
+mod control;
 mod pairing;
 mod stage;
 mod verdict;
 
+pub use control::{Chart, control_charts};
 pub use pairing::{Pair, Paired, Pairing, pair_modes};
 pub use stage::{Comparison, Row, Stage, StageMode, compare, merge_takes};
 pub use verdict::{Ratio, Verdict};

@@ -60,6 +60,8 @@ pub struct Comparison {
     /// Modes (Hz) that have no partner, in the baseline and in the other.
     pub unpaired: (Vec<f64>, Vec<f64>),
     pub notes: Vec<String>,
+    /// Whether the answer is to say how alike the two are (a left and a right side), not what changed.
+    pub alike: bool,
 }
 
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
@@ -117,7 +119,7 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
     joined
 }
 
-fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
+pub(super) fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
     modes
         .iter()
         .map(|m| Paired { frequency_hz: m.frequency.value, level_db: m.level_db, name: m.name.as_deref() })
@@ -316,67 +318,4 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     result.notes.extend(notes);
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
     result
-}
-
-impl Comparison {
-    /// The answer in one sentence.
-    pub fn answer(&self) -> String {
-        let row = |code: &str| self.whole.iter().find(|r| r.code == code);
-        let mut said: Vec<String> = Vec::new();
-        if let Some(r) = row("bending_stiffness").or(row("stiffness_by_mass")).or(row("effective_stiffness")) {
-            said.push(match r.ratio.verdict {
-                super::Verdict::NotToldApart { .. } => {
-                    format!("its stiffness is not told apart ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
-                }
-                _ => format!(
-                    "{} times as stiff ({} to {})",
-                    brief(r.ratio.value),
-                    brief(r.ratio.low),
-                    brief(r.ratio.high)
-                ),
-            });
-        }
-        if let Some(r) = row("mass") {
-            said.push(format!("{} times the mass", brief(r.ratio.value)));
-        }
-        if let Some(r) = row("power_drawn") {
-            let width = 100.0 * (r.ratio.high - r.ratio.low);
-            let decimals = usize::from(width < 2.0);
-            let percent = |v: f64| 100.0 * (1.0 - v);
-            said.push(match r.ratio.verdict {
-                super::Verdict::Smaller => format!(
-                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) less power from an edge of given force",
-                    percent(r.ratio.value),
-                    percent(r.ratio.high),
-                    percent(r.ratio.low)
-                ),
-                super::Verdict::Larger => format!(
-                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) more power from an edge of given force",
-                    -percent(r.ratio.value),
-                    -percent(r.ratio.low),
-                    -percent(r.ratio.high)
-                ),
-                super::Verdict::NotToldApart { .. } => "the power it takes from the edge is not told apart".into(),
-            });
-        }
-        if said.is_empty()
-            && let Some(r) = row("loss")
-        {
-            said.push(format!(
-                "its modes lose {} times as much ({} to {})",
-                brief(r.ratio.value),
-                brief(r.ratio.low),
-                brief(r.ratio.high)
-            ));
-        }
-        if said.is_empty() {
-            return format!("{} against {}: nothing can be told", self.other, self.baseline);
-        }
-        format!("{} against {}: {}", self.other, self.baseline, said.join(", "))
-    }
-}
-
-/// Two or three digits.
-fn brief(value: f64) -> String {
-    if value >= 10.0 { format!("{value:.1}") } else { format!("{value:.2}") }
 }

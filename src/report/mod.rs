@@ -2,6 +2,8 @@
 
 mod comparison;
 mod comparison_page;
+mod control_page;
+mod control_report;
 mod csv_table;
 mod document;
 mod figure;
@@ -18,6 +20,8 @@ mod text;
 
 pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};
 pub use comparison_page::comparison_png;
+pub use control_page::control_png;
+pub use control_report::{control_csv, control_json, control_text};
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
 pub use index_page::{IndexInput, IndexPart, index_html};
