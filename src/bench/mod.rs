@@ -4,6 +4,8 @@
 
 mod file;
 mod folder;
+mod kept;
 
 pub use file::{Bench, BenchError, BenchPart, NEW_BENCH};
 pub use folder::{Found, StationFolder, find};
+pub use kept::Kept;

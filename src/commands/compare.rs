@@ -6,17 +6,18 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::inputs::gather;
-use super::measure::{Format, Plan, entry_of};
+use super::inputs::{Input, gather};
+use super::measure::Format;
 use super::stage::{Take, stage_of};
+use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
 use crate::compare::{Comparison, Stage, compare, control_charts};
 use crate::modes::Estimator;
 use crate::part::{PartDescription, misnamed, station_of};
 use crate::report::{
-    Document, RecordingEntry, comparison_csv, comparison_json, comparison_png, comparison_text, control_csv,
-    control_json, control_png, control_text, save,
+    Document, RecordingEntry, TakePicture, comparison_csv, comparison_json, comparison_png, comparison_text,
+    control_csv, control_json, control_png, control_text, save,
 };
 
 #[derive(Debug, Args)]
@@ -89,13 +90,15 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let mut troubles = Vec::new();
     let all: Vec<&PathBuf> = std::iter::once(&arguments.baseline).chain(&arguments.others).collect();
     let names = short_names(&all);
-    let baseline = read_stage(&arguments.baseline, &names[0], &mut troubles)?;
+    let (baseline, picture) = read_stage(&arguments.baseline, &names[0], &mut troubles)?;
+    let mut pictures = vec![picture];
     let mut comparisons: Vec<Comparison> = Vec::new();
     for (other, name) in arguments.others.iter().zip(&names[1..]) {
         if *name == names[0] {
             bail!("{}: is the baseline itself", other.display());
         }
-        let stage = read_stage(other, name, &mut troubles)?;
+        let (stage, picture) = read_stage(other, name, &mut troubles)?;
+        pictures.push(picture);
         for (a, b) in &arguments.pair {
             if *a > baseline.modes.len() || *b > stage.modes.len() {
                 bail!(
@@ -129,7 +132,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         None => print(&text),
     }
     if let Some(page) = &arguments.page {
-        let png = comparison_png(&comparisons, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
+        let png = comparison_png(&comparisons, &pictures, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
         save(page, &png, arguments.force).context("the picture was not saved")?;
         if !arguments.quiet {
             tell(&format!("the picture is in {}", page.display()));
@@ -153,7 +156,7 @@ fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let names = short_names(&all);
     let mut stages = Vec::new();
     for (path, name) in all.iter().zip(&names) {
-        stages.push(read_stage(path, name, &mut troubles)?);
+        stages.push(read_stage(path, name, &mut troubles)?.0);
     }
     let this = stages.pop().context("no part was named")?;
     let (charts, notes) = control_charts(&this, &stages);
@@ -218,32 +221,40 @@ fn short_names(paths: &[&PathBuf]) -> Vec<String> {
     parts.iter().map(|p| p[shared..].join("/")).collect()
 }
 
-fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<Stage> {
+/// The stage that a path holds, and what its first bare take sounds like.
+fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<(Stage, TakePicture)> {
     let saved = path.extension().is_some_and(|e| e == "json");
     let (part, entries) = if saved {
         let text = std::fs::read_to_string(path).with_context(|| format!("{}: cannot be read", path.display()))?;
         let document: Document = serde_json::from_str(&text)
             .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
-        (None, document.recordings)
+        (None, document.recordings.into_iter().map(|e| (e, TakePicture::default())).collect())
     } else {
         let part = description(path)?;
         let plan = Plan { part: part.clone(), ..Plan::default() };
         let inputs = gather(&[path.to_owned()]);
-        let entries: Vec<RecordingEntry> = inputs
-            .par_iter()
-            .map_init(Estimator::default, |estimator, input| entry_of(input, &plan, estimator))
-            .collect();
+        let measured = |estimator: &mut Estimator, input: &Input| {
+            let take = measure_alone(input, &plan, estimator);
+            (take.entry, take.picture)
+        };
+        let entries: Vec<(RecordingEntry, TakePicture)> =
+            inputs.par_iter().map_init(Estimator::default, measured).collect();
         (part, entries)
     };
     let mut takes: Vec<Take<'_>> = Vec::new();
-    for entry in &entries {
+    let mut shown: Option<&TakePicture> = None;
+    for (entry, picture) in &entries {
         if let Some(why) = misnamed(Path::new(&entry.file)) {
             troubles.push(why);
             continue;
         }
         match &entry.error {
             Some(why) => troubles.push(format!("{}: {why}", entry.file)),
-            None => takes.push(Take { station: station_of(Path::new(&entry.file)), entry }),
+            None => {
+                let station = station_of(Path::new(&entry.file));
+                shown = shown.or((station.added.value == 0.0).then_some(picture));
+                takes.push(Take { station, entry });
+            }
         }
     }
     if takes.is_empty() {
@@ -261,5 +272,5 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
         let note = "a saved report holds no mass and no sizes; name the folder of takes to compare those too";
         stage.notes.push(format!("{name}: {note}"));
     }
-    Ok(stage)
+    Ok((stage, shown.cloned().unwrap_or_default()))
 }

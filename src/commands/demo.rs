@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::measure::{Plan, ReportArguments, measure};
+use super::measure::{ReportArguments, measure};
 use super::simulate::{Bits, wav};
+use super::take::Plan;
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
 use crate::report::save;

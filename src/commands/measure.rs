@@ -9,16 +9,13 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::assess::{PartArguments, against_first, assess, stations};
+use super::assess::{PartArguments, against_first, stations};
 use super::inputs::{Input, gather};
+use super::take::{Job, Plan, measure_take, path_of, station_page_name};
 use super::{Outcome, print, tell};
-use crate::modes::{Estimate, EstimateOptions, Estimator};
-use crate::part::PartDescription;
-use crate::report::{
-    Detail, Document, PageInput, RecordingEntry, Shape, page_png, save, shapes_png, station_png, to_csv, to_text,
-};
-use crate::sound::{ChannelChoice, OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
-use crate::stiffness::BlankResult;
+use crate::modes::{EstimateOptions, Estimator};
+use crate::report::{Detail, Document, RecordingEntry, save, station_png, to_csv, to_text};
+use crate::sound::{ChannelChoice, OpenOptions};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -65,10 +62,10 @@ pub struct ReportArguments {
     pages: Option<PathBuf>,
     /// Replace files that exist already
     #[arg(long)]
-    force: bool,
+    pub force: bool,
     /// A line for the picture pages, such as "simulated"
     #[arg(long, value_name = "TEXT")]
-    remark: Option<String>,
+    pub remark: Option<String>,
     /// Say nothing but the report
     #[arg(long, short)]
     quiet: bool,
@@ -111,15 +108,6 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     measure(&arguments.paths, &plan, &arguments.report)
 }
 
-/// How every file is to be read.
-#[derive(Debug, Clone, Default)]
-pub struct Plan {
-    pub open: OpenOptions,
-    pub estimate: EstimateOptions,
-    /// The part that was tapped, if it was described.
-    pub part: Option<PartDescription>,
-}
-
 /// Measures all files under some paths and reports.
 pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyhow::Result<Outcome> {
     // What can be refused is refused before the work begins.
@@ -139,9 +127,9 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         .map_init(Estimator::default, |estimator, (index, input)| {
             let page = pages.as_ref().map(|names| names[index].as_path());
             let name = path_of(input).display().to_string();
-            let entry = one(&Job { input, name, page }, plan, estimator, report, &troubles);
+            let take = measure_take(&Job { input, name, page }, plan, estimator, report, &troubles);
             progress.inc(1);
-            entry
+            take.entry
         })
         .collect();
     progress.finish_and_clear();
@@ -198,148 +186,6 @@ pub fn progress_bar(count: usize, hidden: bool) -> ProgressBar {
         bar.set_style(style);
     }
     bar
-}
-
-/// Measures one file without a picture.
-pub fn entry_of(input: &Input, plan: &Plan, estimator: &mut Estimator) -> RecordingEntry {
-    let name = path_of(input).display().to_string();
-    one(&Job { input, name, page: None }, plan, estimator, &ReportArguments::default(), &Mutex::default())
-}
-
-/// A file to measure: what it is called in the report, and where its picture page goes if one is wanted.
-pub struct Job<'a> {
-    pub input: &'a Input,
-    pub name: String,
-    pub page: Option<&'a Path>,
-}
-
-fn path_of(input: &Input) -> &Path {
-    match input {
-        Ok(path) | Err((path, _)) => path,
-    }
-}
-
-/// Measures one file; draws its page if asked.
-pub fn one(
-    job: &Job<'_>,
-    plan: &Plan,
-    estimator: &mut Estimator,
-    report: &ReportArguments,
-    troubles: &Mutex<Vec<String>>,
-) -> RecordingEntry {
-    let name = job.name.clone();
-    let path = match job.input {
-        Ok(path) => path,
-        Err((_, why)) => return RecordingEntry::failed(name, why.clone()),
-    };
-    let failed = |error: SoundError| RecordingEntry::failed(name.clone(), error.to_string());
-    let mut recording = match Recording::open(path, &plan.open) {
-        Ok(recording) => recording,
-        Err(error) => return failed(error),
-    };
-    let analysed = find_taps(&mut recording).and_then(|found| {
-        let estimate = estimator.estimate(&mut recording, &found, &plan.estimate)?;
-        Ok((found, estimate))
-    });
-    let (found, mut estimate) = match analysed {
-        Ok(analysed) => analysed,
-        Err(error) => return failed(error),
-    };
-    let error = nothing_found(&found, &mut estimate);
-    let mut entry = RecordingEntry::measured(name.clone(), &recording, &estimate, error);
-    let blank = plan.part.as_ref().and_then(|part| assess(part, &estimate.modes, &mut entry));
-    if let Some(page) = job.page {
-        let drawn = waveform(&mut recording).map_err(|e| e.to_string()).and_then(|waveform| {
-            let input =
-                PageInput { entry: &entry, estimate: &estimate, waveform: &waveform, remark: report.remark.as_deref() };
-            page_png(&input)
-        });
-        let saved = drawn.and_then(|png| save(page, &png, report.force).map_err(|e| e.to_string()));
-        let saved = saved.and_then(|()| match (&blank, &plan.part) {
-            (Some(blank), Some(part)) => save_shapes(blank, part, &entry, page, report.force),
-            _ => Ok(()),
-        });
-        if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
-            list.push(format!("{name}: no picture page: {trouble}"));
-        }
-    }
-    entry
-}
-
-/// station-PART-STAGE-STATION.png.
-pub fn station_page_name(station: &str) -> String {
-    format!("station-{}.png", station.replace(['/', '\\', ':'], "-"))
-}
-
-/// Saves the picture of the mode shapes beside the page: `take-01-shapes.png`.
-fn save_shapes(
-    blank: &BlankResult,
-    part: &PartDescription,
-    entry: &RecordingEntry,
-    page: &Path,
-    force: bool,
-) -> Result<(), String> {
-    let highest = entry.modes.last().map_or(0.0, |m| m.frequency_hz);
-    let shapes: Vec<Shape<'_>> = blank
-        .modes
-        .iter()
-        .map(|mode| {
-            let heard = entry.modes.iter().find(|m| m.name.as_deref() == Some(mode.name().as_str()));
-            let plain = mode.omega_squared.sqrt() / std::f64::consts::TAU;
-            Shape { mode, frequency_hz: heard.map_or(plain, |m| m.frequency_hz), heard: heard.is_some() }
-        })
-        .filter(|s| s.frequency_hz <= highest)
-        .collect();
-    let ratio = match (&part.width, &part.length) {
-        (Some(width), Some(length)) => width.value / length.value,
-        _ => return Ok(()),
-    };
-    let title = format!("Where {} stands still", part.name.as_deref().unwrap_or("the blank"));
-    let stem = page.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-    let png = shapes_png(&title, &shapes, ratio)?;
-    save(&page.with_file_name(format!("{stem}-shapes.png")), &png, force).map_err(|e| e.to_string())
-}
-
-/// Why there is no mode, in words; also marks taps that only the estimate could tell to be mere knocks.
-fn nothing_found(found: &TapSearch, estimate: &mut Estimate) -> Option<String> {
-    if !estimate.modes.is_empty() {
-        return None;
-    }
-    if found.taps.is_empty() {
-        return Some(format!(
-            "no tap found. The loudest moment, at {:.2} s, stands {:.0} dB over the noise and does not begin like a \
-             strike. Tap harder, move the microphone closer, or switch noise suppression off",
-            found.loudest_at_s, found.loudest_over_noise_db
-        ));
-    }
-    let mut left = 0;
-    for tap in estimate.taps.iter_mut().filter(|t| t.accepted()) {
-        tap.reasons.push(TapReason::NoRingDown);
-        left += 1;
-    }
-    let count = found.taps.len();
-    Some(if left == count {
-        format!(
-            "{count} sharp sounds, but none rings on with the same tones: no mode found. Hold the part at its still \
-             lines and tap it so that it can ring"
-        )
-    } else {
-        format!("none of the {count} taps could be used: see the reasons")
-    })
-}
-
-/// Lowest and highest sample in equal stretches of the recording.
-fn waveform(recording: &mut Recording) -> Result<Vec<(f32, f32)>, SoundError> {
-    const COLUMNS: usize = 1470;
-    let length = recording.len();
-    let mut scratch = Vec::new();
-    (0..COLUMNS.min(length))
-        .map(|c| {
-            let (from, to) = (c * length / COLUMNS.min(length), (c + 1) * length / COLUMNS.min(length));
-            let samples = recording.read(from, to, &mut scratch)?;
-            Ok(samples.iter().fold((f32::MAX, f32::MIN), |(low, high), s| (low.min(*s), high.max(*s))))
-        })
-        .collect()
 }
 
 /// A page name for every input: the file's name, with as much of its folders as keeps the names apart.

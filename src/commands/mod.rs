@@ -4,14 +4,17 @@
 //! the report could not be saved.
 
 mod assess;
+mod bench_takes;
 mod compare;
 mod demo;
 mod diary;
+mod diary_parts;
 mod inputs;
 mod measure;
 mod schema;
 mod simulate;
 mod stage;
+mod take;
 
 use clap::{Parser, Subcommand};
 

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
+
 /// What a share of an uncertainty comes from, in words ("thickness").
 pub type Source = Arc<str>;
 
@@ -10,7 +12,7 @@ pub type Source = Arc<str>;
 /// reading (the same thickness enters everywhere) are propagated as correlated.
 ///
 /// First-order propagation as in the GUM (JCGM 100:2008, 5.1 and 5.2).
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Measured {
     /// In SI units.
     pub value: f64,

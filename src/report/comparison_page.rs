@@ -1,23 +1,34 @@
 //! A comparison as a picture: bars with intervals first, then the words.
 
 use super::comparison::ratio;
-use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
+use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, Style, to_png};
+use super::overlay::{overlay, overlay_height};
 use super::page::{WIDTH, lines};
+use super::take_picture::TakePicture;
 use crate::compare::{Comparison, Row, Verdict};
 
-/// The page as PNG, 1600 wide, a block for each comparison.
+/// The page as PNG, 1600 wide: how the stages sound laid over each other, if `pictures` has any (the baseline's first, then
+/// those of the comparisons in their order), then a block for each comparison.
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn comparison_png(comparisons: &[Comparison], remark: Option<&str>) -> Result<Vec<u8>, String> {
+pub fn comparison_png(
+    comparisons: &[Comparison],
+    pictures: &[TakePicture],
+    remark: Option<&str>,
+) -> Result<Vec<u8>, String> {
+    let shown = overlay_height(pictures);
     let height: f64 = comparisons.iter().map(block_height).sum();
-    let mut on = Drawing::new(WIDTH, 140.0 + height);
+    let mut on = Drawing::new(WIDTH, 140.0 + shown + height);
     let first = comparisons.first().map_or("", |c| c.baseline.as_str());
     on.text(40.0, 52.0, &format!("Compared with {first}"), Style { size: 30.0, bold: true, ..Style::default() });
     let note =
         remark.map_or(String::new(), |r| format!("{r} · ")) + "bars: 95 % intervals of the ratio to the baseline";
     on.text(40.0, 84.0, &note, Style { size: 19.0, colour: MUTED, ..Style::default() });
-    let mut top = 110.0;
+    if shown > 0.0 {
+        overlay(&mut on, comparisons, pictures, 110.0);
+    }
+    let mut top = 110.0 + shown;
     for comparison in comparisons {
         block(&mut on, comparison, top);
         top += block_height(comparison);
@@ -39,8 +50,8 @@ const NOTE: usize = 150;
 
 fn colour(row: &Row) -> &'static str {
     match row.ratio.verdict {
-        Verdict::Larger => SERIES[0],
-        Verdict::Smaller => SERIES[1],
+        // The stages have the colours; here only certainty counts.
+        Verdict::Larger | Verdict::Smaller => INK,
         Verdict::NotToldApart { .. } => MUTED,
     }
 }

@@ -18,6 +18,13 @@ struct ChartEntry<'a> {
     verdict: &'a str,
 }
 
+/// "381.2 (370.1 to 395.9 Hz)".
+pub(super) fn this_and_limits(c: &Chart) -> String {
+    let (unit, factor) = c.shown;
+    let show = |v: f64| rounded(v * factor, ((c.high - c.low).abs() * factor / 4.0).max(1e-4));
+    format!("{} ({} to {} {unit})", show(c.new), show(c.low), show(c.high))
+}
+
 /// The answer in one sentence.
 pub fn answer(part: &str, charts: &[Chart]) -> String {
     let odd: Vec<&str> = charts.iter().filter(|c| c.verdict() != "as usual").map(|c| c.what.as_str()).collect();

@@ -1,7 +1,7 @@
 //! A small drawing surface: panels with axes in SVG, and SVG to PNG with the fonts that ship with the program.
 
 use std::fmt::Write;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use super::numbers::minus;
 
@@ -238,20 +238,25 @@ fn tick_label(value: f64) -> String {
     minus(text.trim_end_matches('0').trim_end_matches('.'))
 }
 
+/// The fonts that ship with the program, read once.
+fn fonts() -> Arc<resvg::usvg::fontdb::Database> {
+    static FONTS: OnceLock<Arc<resvg::usvg::fontdb::Database>> = OnceLock::new();
+    let read = || {
+        let mut fonts = resvg::usvg::fontdb::Database::new();
+        fonts.load_font_data(include_bytes!("../../assets/DejaVuSans.ttf").to_vec());
+        fonts.load_font_data(include_bytes!("../../assets/DejaVuSans-Bold.ttf").to_vec());
+        Arc::new(fonts)
+    };
+    FONTS.get_or_init(read).clone()
+}
+
 /// Renders an SVG to PNG bytes, `zoom` pixels per unit.
 ///
 /// # Errors
 /// A message if the picture cannot be rendered.
 pub(super) fn to_png(svg: &str, zoom: f32) -> Result<Vec<u8>, String> {
     use resvg::{tiny_skia, usvg};
-    let mut fonts = usvg::fontdb::Database::new();
-    for font in
-        [&include_bytes!("../../assets/DejaVuSans.ttf")[..], &include_bytes!("../../assets/DejaVuSans-Bold.ttf")[..]]
-    {
-        fonts.load_font_data(font.to_vec());
-    }
-    let options =
-        usvg::Options { fontdb: Arc::new(fonts), font_family: "DejaVu Sans".into(), ..usvg::Options::default() };
+    let options = usvg::Options { fontdb: fonts(), font_family: "DejaVu Sans".into(), ..usvg::Options::default() };
     let tree = usvg::Tree::from_str(svg, &options).map_err(|e| format!("the picture cannot be drawn: {e}"))?;
     let size = tree.size();
     let (width, height) = ((size.width() * zoom) as u32, (size.height() * zoom) as u32);

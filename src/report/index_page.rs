@@ -5,9 +5,10 @@ use std::fmt::Write;
 use base64::Engine;
 
 use super::comparison::ratio;
+use super::control_report::{answer as control_answer, this_and_limits};
 use super::document::Document;
 use super::numbers::with_interval;
-use crate::compare::Comparison;
+use crate::compare::{Chart, Comparison, Row};
 use crate::modes::COVERAGE_95;
 
 /// A part on the page.
@@ -15,10 +16,47 @@ pub struct IndexPart {
     pub name: String,
     pub kind: String,
     pub notes: Vec<String>,
-    /// Stations, each with its comparisons and its picture (PNG).
-    pub stations: Vec<(String, Vec<Comparison>, Option<Vec<u8>>)>,
-    /// Other pictures (PNG): what they show, and the bytes.
+    pub sections: Vec<IndexSection>,
+}
+
+/// A question about a part, its answers and its pictures.
+pub struct IndexSection {
+    pub heading: String,
+    pub answers: Vec<IndexAnswer>,
+    /// Pictures (PNG): what they show, and the bytes.
     pub pictures: Vec<(String, Vec<u8>)>,
+}
+
+/// An answer in one sentence, with what it rests on.
+pub struct IndexAnswer {
+    sentence: String,
+    doubts: Vec<String>,
+    heads: [&'static str; 3],
+    rows: Vec<[String; 3]>,
+}
+
+impl IndexAnswer {
+    /// Of a comparison with a baseline.
+    pub fn of_comparison(c: &Comparison) -> Self {
+        let row = |r: &Row| [r.what.clone(), ratio(r), r.ratio.verdict.sentence()];
+        Self {
+            sentence: c.answer(),
+            doubts: c.notes.clone(),
+            heads: ["times the baseline", "ratio (95 %)", "verdict"],
+            rows: c.whole.iter().map(row).collect(),
+        }
+    }
+
+    /// Of a part among the shop's earlier ones.
+    pub fn of_charts(part: &str, charts: &[Chart], notes: &[String]) -> Self {
+        let row = |c: &Chart| [c.what.clone(), this_and_limits(c), c.verdict().to_owned()];
+        Self {
+            sentence: control_answer(part, charts),
+            doubts: notes.to_vec(),
+            heads: ["figure", "this one (limits of the earlier ones)", "verdict"],
+            rows: charts.iter().map(row).collect(),
+        }
+    }
 }
 
 /// What the page shows.
@@ -79,21 +117,10 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
         for note in &part.notes {
             let _ = writeln!(out, "<p>{}</p>", escape(note));
         }
-        for (station, comparisons, png) in &part.stations {
-            let _ = writeln!(out, "<h3>Station {}</h3>", escape(station));
-            for c in comparisons {
-                let _ = writeln!(out, "<p class=\"answer\">{}.</p>", escape(&c.answer()));
-                for note in &c.notes {
-                    let _ = writeln!(out, "<p class=\"doubt\">{}</p>", escape(note));
-                }
-                comparison_table(&mut out, c);
-            }
-            if let Some(png) = png {
-                picture(&mut out, png, &format!("Ratios to the baseline with their intervals, station {station}"));
-            }
-        }
-        for (shows, png) in &part.pictures {
-            picture(&mut out, png, shows);
+        for section in &part.sections {
+            let _ = writeln!(out, "<h3>{}</h3>", escape(&section.heading));
+            section.answers.iter().for_each(|a| answer(&mut out, a));
+            section.pictures.iter().for_each(|(shows, png)| picture(&mut out, png, shows));
         }
     }
     out.push_str("<h2>All takes</h2>\n");
@@ -128,22 +155,20 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
     out
 }
 
-fn comparison_table(out: &mut String, c: &Comparison) {
-    if c.whole.is_empty() {
+fn answer(out: &mut String, answer: &IndexAnswer) {
+    let _ = writeln!(out, "<p class=\"answer\">{}.</p>", escape(&answer.sentence));
+    for doubt in &answer.doubts {
+        let _ = writeln!(out, "<p class=\"doubt\">{}</p>", escape(doubt));
+    }
+    if answer.rows.is_empty() {
         return;
     }
-    out.push_str(
-        "<div class=\"wide\"><table>\n<tr><th scope=\"col\">times the baseline</th><th scope=\"col\">ratio (95 %)</th><th \
-         scope=\"col\">verdict</th></tr>\n",
-    );
-    for row in &c.whole {
-        let _ = writeln!(
-            out,
-            "<tr><td>{}</td><td>{}</td><td>{}</td></tr>",
-            escape(&row.what),
-            ratio(row),
-            escape(&row.ratio.verdict.sentence())
-        );
+    out.push_str("<div class=\"wide\"><table>\n<tr>");
+    answer.heads.iter().for_each(|head| out.push_str(&format!("<th scope=\"col\">{head}</th>")));
+    out.push_str("</tr>\n");
+    for row in &answer.rows {
+        let cells: String = row.iter().map(|cell| format!("<td>{}</td>", escape(cell))).collect();
+        let _ = writeln!(out, "<tr>{cells}</tr>");
     }
     out.push_str("</table></div>\n");
 }

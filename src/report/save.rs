@@ -12,6 +12,23 @@ pub enum SaveError {
     Write { path: PathBuf, source: std::io::Error },
 }
 
+/// How temporary files begin: a program that was killed leaves one behind.
+const TEMPORARY: &str = ".ringwright-";
+/// A temporary file of this age belongs to nobody any more.
+const FORGOTTEN: std::time::Duration = std::time::Duration::from_secs(3600);
+
+/// Removes temporary files that a killed program left in a folder.
+pub fn clear_forgotten(folder: &Path) {
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        let ours = entry.file_name().to_string_lossy().starts_with(TEMPORARY);
+        let age = entry.metadata().and_then(|m| m.modified()).ok().and_then(|m| m.elapsed().ok());
+        if ours && age.is_some_and(|a| a > FORGOTTEN) {
+            // What stays behind takes room, no more.
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
 /// Saves bytes whole or not at all; an existing file is replaced only if `replace`.
 ///
 /// # Errors
@@ -26,7 +43,7 @@ pub fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
         _ => Path::new("."),
     };
     std::fs::create_dir_all(folder).map_err(failed)?;
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+    let mut file = tempfile::Builder::new().prefix(TEMPORARY).tempfile_in(folder).map_err(failed)?;
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
     // Temporary files are private; a report is as readable as any other file.
     #[cfg(unix)]
