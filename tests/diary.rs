@@ -9,6 +9,7 @@ use tempfile::TempDir;
 mod common;
 
 use common::{LAMINATED, PLAIN, write_ring};
+use ringwright::simulate::Ring;
 
 /// Exit code and all that was said, in one line.
 fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
@@ -107,4 +108,60 @@ fn a_new_bench_is_made_once() {
     assert!(code == Some(2) && said.contains("exists already"), "{said}");
     let (code, said) = run(folder.path(), &["diary", "shop"]);
     assert!(code == Some(2) && said.contains("no recording where one belongs"), "{said}");
+}
+
+/// Two sides that match and two rims that went before: the diary says how alike and how usual, and where a name leads nowhere.
+#[test]
+fn sides_are_matched_and_rims_set_against_earlier_ones() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let stiffer = |factor: f64| Ring { bending_stiffness_n_m2: factor * PLAIN.bending_stiffness_n_m2, ..PLAIN };
+    let parts = [
+        ("left-side", 1.0, ""),
+        ("right-side", 1.1, ""),
+        ("rim-1", 1.0, ""),
+        ("rim-2", 1.03, ""),
+        ("rim-3", 2.0, "earlier = [\"rim-1\", \"rim-2\"]\n"),
+    ];
+    let mut text = "format = 1\n".to_owned();
+    for (place, (name, factor, more)) in parts.iter().enumerate() {
+        let file = folder.path().join(format!("recordings/{name}/bent/waist/take-01.wav"));
+        write_ring(&file, &stiffer(*factor), 40 + place as u64);
+        text += &format!(
+            "[[part]]\nname = \"{name}\"\nkind = \"rim\"\n{more}[[part.stage]]\nname = \"bent\"\nmass = \"206.7 g\"\n"
+        );
+    }
+    fs::write(folder.path().join("bench.toml"), &text).expect("it can be written");
+    let (code, said) = run(folder.path(), &["diary", "."]);
+    assert_eq!(code, Some(0), "{said}");
+    // f goes with the square root of the stiffness, so f2 m with the stiffness: 10 % more.
+    assert!(said.contains("right-side beside left-side: stiffness 10"), "{said}");
+    assert!(said.contains("mass alike within 1 %"), "{said}");
+    assert_eq!(said.matches("beside left-side:").count(), 1, "a pair is told once: {said}");
+    assert!(said.contains("rim-3 is not as usual") && said.contains("2 earlier parts are few"), "{said}");
+    let reports = folder.path().join("reports");
+    for page in ["right-side-beside-left-side-bent-waist.png", "rim-3-waist-earlier.png"] {
+        assert!(reports.join(page).is_file(), "{page}");
+    }
+    let page = fs::read_to_string(reports.join("index.html")).expect("the page");
+    assert!(page.contains("among the shop&#39;s earlier ones") || page.contains("among the shop's earlier ones"));
+    fs::write(folder.path().join("bench.toml"), text.replace("rim-2\"]", "rim-9\"]")).expect("it can be written");
+    let (code, said) = run(folder.path(), &["diary", "."]);
+    assert!(code == Some(2) && said.contains("earlier: there is no other part \"rim-9\""), "{said}");
+}
+
+/// A folder that is no bench is measured as it is.
+#[test]
+fn loose_recordings_have_a_diary_too() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    write_ring(&folder.path().join("a.wav"), &PLAIN, 3);
+    write_ring(&folder.path().join("inner/b.wav"), &LAMINATED, 4);
+    fs::write(folder.path().join("c.wav"), b"no sound").expect("it can be written");
+    let (code, said) = run(folder.path(), &["diary", "."]);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("2 of 3 recordings measured") && said.contains("c.wav"), "{said}");
+    let page = fs::read_to_string(folder.path().join("reports/index.html")).expect("the page");
+    assert!(page.matches("<img alt=\"").count() == 2 && page.contains("belong to no bench"));
+    assert!(folder.path().join("reports/inner-b.wav.png").is_file());
+    let (code, said) = run(folder.path(), &["diary", "--check", "."]);
+    assert!(code == Some(2) && said.contains("no bench.toml"), "{said}");
 }

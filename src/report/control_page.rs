@@ -1,6 +1,6 @@
 //! This part against earlier ones, as a picture: a small chart for every figure.
 
-use super::control_report::answer;
+use super::control_report::{answer, digits};
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::rounded;
 use super::page::{WIDTH, lines};
@@ -56,18 +56,17 @@ fn draw(on: &mut Drawing, chart: &Chart, left: f64, top: f64) {
         x: Axis::linear(0.5, all.len() as f64 + 0.5),
         y: Axis { low: low - edge, high: high + edge, logarithmic: false },
     };
-    let odd = chart.verdict() != "as usual";
+    let odd = !chart.as_usual();
     let small = Style { size: 15.0, colour: MUTED, ..Style::default() };
     on.text(left, top - 10.0, &chart.what, Style { size: 17.0, bold: true, ..Style::default() });
     let verdict = Style { size: 15.0, colour: if odd { BAD } else { MUTED }, anchor: Anchor::End, ..Style::default() };
     on.text(panel.right, top + 212.0, chart.verdict(), verdict);
     let corners = [(left, top), (panel.right, top), (panel.right, panel.bottom), (left, panel.bottom), (left, top)];
     on.polyline(&corners, "#999999", 1.0, 1.0);
-    let digits = (chart.high - chart.low).abs() * factor / 4.0;
     for (value, colour, dashed) in [(chart.low, BAD, false), (chart.high, BAD, false), (chart.centre, INK, true)] {
         let (x, y) = panel.at(panel.x.low, value * factor);
         on.line((x, y), (panel.right, y), colour, 1.4, dashed);
-        let label = rounded(value * factor, digits.max(1e-4));
+        let label = rounded(value * factor, digits(chart));
         on.text(left - 8.0, y + 5.0, &label, Style { anchor: Anchor::End, ..small });
     }
     on.text(left, top + 212.0, unit, small);

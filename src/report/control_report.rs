@@ -18,16 +18,21 @@ struct ChartEntry<'a> {
     verdict: &'a str,
 }
 
+/// What a chart's numbers are rounded for, in the unit shown: its scatter, or the reading's own uncertainty.
+pub(super) fn digits(c: &Chart) -> f64 {
+    ((c.high - c.low).abs() / 4.0).max(c.new_u).max(1e-9) * c.shown.1
+}
+
 /// "381.2 (370.1 to 395.9 Hz)".
 pub(super) fn this_and_limits(c: &Chart) -> String {
     let (unit, factor) = c.shown;
-    let show = |v: f64| rounded(v * factor, ((c.high - c.low).abs() * factor / 4.0).max(1e-4));
+    let show = |v: f64| rounded(v * factor, digits(c));
     format!("{} ({} to {} {unit})", show(c.new), show(c.low), show(c.high))
 }
 
 /// The answer in one sentence.
 pub fn answer(part: &str, charts: &[Chart]) -> String {
-    let odd: Vec<&str> = charts.iter().filter(|c| c.verdict() != "as usual").map(|c| c.what.as_str()).collect();
+    let odd: Vec<&str> = charts.iter().filter(|c| !c.as_usual()).map(|c| c.what.as_str()).collect();
     let earlier = charts.first().map_or(0, |c| c.earlier.len());
     if charts.is_empty() {
         format!("{part}: nothing can be compared with the earlier parts")
@@ -49,14 +54,16 @@ pub fn control_text(part: &str, charts: &[Chart], notes: &[String]) -> String {
     out.push_str(&format!("\n  {:<28} {:>10} {:>10} {:>24}  {}\n", "", "this", "usual", "limits", "verdict"));
     for c in charts {
         let (unit, factor) = c.shown;
-        let digits = (c.high - c.low).abs() * factor / 4.0;
-        let show = |v: f64| rounded(v * factor, digits.max(1e-4));
+        let show = |v: f64| rounded(v * factor, digits(c));
         let limits = format!("{} to {} {unit}", show(c.low), show(c.high));
         let line = format!("  {:<28} {:>10} {:>10} {limits:>24}  {}", c.what, show(c.new), show(c.centre), c.verdict());
         out.push_str(line.trim_end());
         out.push('\n');
     }
-    out.push_str("\nLimits: the mean of the earlier ones, give or take 2.66 mean steps from one to the next.\n");
+    out.push_str(
+        "\nLimits: the mean of the earlier ones, give or take 2.66 mean steps from one to the next, and no\n\
+                  less than three of the readings' own uncertainties.\n",
+    );
     out
 }
 
