@@ -1,0 +1,99 @@
+//! A whole folder's diary: on one core and on all, again with everything known, and its peak memory (Linux).
+//!
+//! `cargo bench --bench folder -- [takes]` (200 unless said; the README's figures are for 2000).
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode};
+
+/// A take of 3 s at 48 kHz: two taps of a part with five modes.
+fn take(seed: u64) -> TakeSpec {
+    let mode = |n: i32| TrueMode {
+        frequency_hz: 110.0 * 1.4f64.powi(n),
+        damping_ratio: 0.008,
+        amplitude: 0.1 * 0.8f64.powi(n),
+        phase_rad: f64::from(n),
+    };
+    TakeSpec {
+        modes: (0..5).map(mode).collect(),
+        taps: 2,
+        seed,
+        first_tap_s: 0.6,
+        interval_s: 1.2,
+        after_last_s: 1.2,
+        noise_colour: NoiseColour::Pink,
+        noise_sigma: 3e-4,
+        contact_s: 1e-3,
+        ..TakeSpec::default()
+    }
+}
+
+fn write(path: &Path, samples: &[f32]) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 48_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).expect("a temporary file can be written");
+    for s in samples {
+        writer.write_sample((s.clamp(-1.0, 1.0) * 32767.0).round() as i16).expect("a temporary file can be written");
+    }
+    writer.finalize().expect("a temporary file can be written");
+}
+
+/// Seconds and peak memory (MB) of one run over a folder.
+fn run(folder: &Path, cores: usize) -> (f64, u64) {
+    let start = Instant::now();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_ringwright"))
+        .args(["diary", "--quiet"])
+        .arg(folder)
+        .env("RAYON_NUM_THREADS", cores.to_string())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program was built");
+    let mut peak_kb = 0u64;
+    while child.try_wait().ok().flatten().is_none() {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
+        let now = status
+            .lines()
+            .find_map(|l| l.strip_prefix("VmHWM:"))
+            .and_then(|v| v.trim().split(' ').next()?.parse().ok());
+        peak_kb = peak_kb.max(now.unwrap_or(0));
+        std::thread::sleep(std::time::Duration::from_millis(10));
+    }
+    (start.elapsed().as_secs_f64(), peak_kb / 1024)
+}
+
+fn main() {
+    let takes: usize = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(200);
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let sounds: Vec<Vec<f32>> = (0..20).map(|seed| take(seed + 1).make().samples).collect();
+    println!(
+        "{:>6} {:>12} {:>12} {:>7} {:>10} {:>8} {:>10}",
+        "takes",
+        "1 core, s",
+        format!("{cores} cores, s"),
+        "ratio",
+        "again, s",
+        "share",
+        "peak, MB"
+    );
+    for takes in [takes / 10, takes] {
+        let folder = tempfile::tempdir().expect("a temporary folder can be made");
+        for n in 0..takes {
+            let inner = folder.path().join(format!("part-{}", n / 50));
+            std::fs::create_dir_all(&inner).expect("it can be made");
+            write(&inner.join(format!("take-{n}.wav")), &sounds[n % sounds.len()]);
+        }
+        let reports = folder.path().join("reports");
+        let (one, _) = run(folder.path(), 1);
+        std::fs::remove_dir_all(&reports).expect("it was written");
+        let (all, peak) = run(folder.path(), cores);
+        let (again, _) = run(folder.path(), cores);
+        println!("{takes:>6} {one:>12.1} {all:>12.1} {:>7.2} {again:>10.2} {:>8.3} {peak:>10}", one / all, again / all);
+    }
+}
