@@ -38,6 +38,7 @@ pub mod compare;
 pub mod loss;
 pub mod modes;
 pub mod part;
+pub mod plan;
 pub mod report;
 pub mod simulate;
 pub mod sound;

@@ -104,7 +104,7 @@ fn json_is_a_document_and_unknown_fields_are_refused() {
 #[test]
 fn checked_in_schema_is_the_programs() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    for of in ["measure", "compare"] {
+    for of in ["measure", "compare", "plan"] {
         let run = run(folder.path(), &["schema", of]).expect(0);
         let name = format!("docs/{of}.schema.json");
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(&name);

@@ -178,7 +178,7 @@ fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
 }
 
 /// The description of a stage's part: `part.toml` in its folder, `PATH.toml` beside it, or its entry in a `bench.toml`.
-fn description(path: &Path) -> anyhow::Result<Option<PartDescription>> {
+pub fn described(path: &Path) -> anyhow::Result<Option<PartDescription>> {
     let beside = path.with_extension("toml");
     for file in [path.join("part.toml"), beside] {
         if file.is_file() {
@@ -212,6 +212,11 @@ fn of_bench(path: &Path) -> anyhow::Result<Option<PartDescription>> {
     Ok(None)
 }
 
+/// The takes that a path names.
+pub fn named_inputs(path: &Path) -> Vec<Input> {
+    gather(&[path.to_owned()])
+}
+
 /// The paths without the folders that all of them begin with.
 fn short_names(paths: &[&PathBuf]) -> Vec<String> {
     let parts: Vec<Vec<String>> =
@@ -230,7 +235,7 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
             .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
         (None, document.recordings.into_iter().map(|e| (e, TakePicture::default())).collect())
     } else {
-        let part = description(path)?;
+        let part = described(path)?;
         let plan = Plan { part: part.clone(), ..Plan::default() };
         let inputs = gather(&[path.to_owned()]);
         let measured = |estimator: &mut Estimator, input: &Input| {

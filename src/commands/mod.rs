@@ -11,6 +11,7 @@ mod diary;
 mod diary_parts;
 mod inputs;
 mod measure;
+mod plan;
 mod schema;
 mod simulate;
 mod stage;
@@ -34,6 +35,8 @@ enum Command {
     Measure(measure::Arguments),
     /// Compare stages of a part with a baseline
     Compare(compare::Arguments),
+    /// Foretell what a lamination will be worth before the glue is mixed
+    Plan(plan::Arguments),
     /// Measure a whole bench folder and write its diary
     Diary(diary::Arguments),
     /// Make an example folder of simulated takes and measure it
@@ -65,6 +68,7 @@ pub fn run() -> u8 {
     let outcome = match arguments.command {
         Command::Measure(arguments) => measure::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
         Command::Diary(arguments) => diary::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),

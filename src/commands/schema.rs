@@ -3,7 +3,7 @@
 use clap::{Args, ValueEnum};
 
 use super::{Outcome, print};
-use crate::report::{comparison_schema, schema};
+use crate::report::{comparison_schema, plan_schema, schema};
 
 #[derive(Debug, Args)]
 pub struct Arguments {
@@ -16,12 +16,15 @@ pub struct Arguments {
 enum Of {
     Measure,
     Compare,
+    /// What `plan --format json` writes
+    Plan,
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     print(&match arguments.of {
         Of::Measure => schema(),
         Of::Compare => comparison_schema(),
+        Of::Plan => plan_schema(),
     });
     Ok(Outcome::Done)
 }

@@ -14,6 +14,8 @@ mod page;
 mod part_entry;
 mod part_page;
 mod part_text;
+mod plan_page;
+mod plan_report;
 mod save;
 mod shapes_page;
 mod station_page;
@@ -29,6 +31,10 @@ pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAM
 pub use index_page::{IndexAnswer, IndexInput, IndexPart, IndexSection, index_html};
 pub use page::{PageInput, page_png, page_svg};
 pub use part_entry::{FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry};
+pub use plan_page::plan_png;
+pub use plan_report::{
+    PLAN_SCHEMA, PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_schema, plan_text,
+};
 pub use save::{SaveError, clear_forgotten, save};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;

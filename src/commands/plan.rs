@@ -1,0 +1,320 @@
+//! `ringwright plan`: what a lamination will be worth before the glue is mixed.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, anyhow, bail};
+use clap::Args;
+
+use super::compare::{described, named_inputs};
+use super::measure::Format;
+use super::take::{Plan, measure_alone};
+use super::{Outcome, print, tell};
+use crate::modes::Estimator;
+use crate::part::{Dimension, Measured, parse_readings};
+use crate::plan::{
+    Glue, Material, Ply, find_glue, find_wood, forecast, outer_for_stiffness, thickness_for_stiffness, to_be_made,
+};
+use crate::report::{PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_png, plan_text, save};
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  ringwright plan --outer \"black walnut 2.25 mm\" --inner maple
+  ringwright plan --outer my-shop/recordings/left-blank/flat --inner maple --inner walnut --page plan.png
+  ringwright plan --outer left-blank/flat --inner maple --times 5           what thickness gives 5 times?
+  ringwright plan --outer left-blank/flat --inner \"maple 1.5 mm\" --keep     how thin may the outer ply go?
+  ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"                what tones to expect there?
+
+A ply is a folder of takes of a flat blank with its sizes and mass (as for `compare`), which is best, or
+a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch, black
+cherry, white ash, yellow-poplar, red oak, white oak, western red cedar.
+Whether a side can be bent or breaks is not checked here.
+Exit codes: 0 done; 1 done, but a wish cannot be reached; 2 wrong usage.")]
+pub struct Arguments {
+    /// The outer ply: takes of a flat blank, or a wood and its thickness such as \"black walnut 2.25 mm\"
+    #[arg(long, value_name = "PLY")]
+    outer: String,
+    /// An inner ply to try: the same, or a wood without a thickness; may be given more than once
+    #[arg(long, value_name = "PLY")]
+    inner: Vec<String>,
+    /// Thicknesses of the inner ply to try, such as \"1 1.5 2 mm\"
+    #[arg(long, value_name = "SIZES", default_value = "0.5 0.75 1 1.25 1.5 1.75 2 2.5 3 mm")]
+    thicknesses: String,
+    /// What glues them: epoxy, hide glue, wood glue or contact cement, and its film, or none
+    #[arg(long, value_name = "GLUE", default_value = "epoxy 0.1 mm")]
+    glue: String,
+    /// Grain of the inner ply to the length, in degrees
+    #[arg(long, value_name = "DEGREES", default_value_t = 0.0)]
+    grain: f64,
+    /// Find the inner thickness that gives so many times the plain side's stiffness
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
+    times: Option<f64>,
+    /// Find how thin the outer ply may go over each inner one at the plain side's stiffness
+    #[arg(long)]
+    keep: bool,
+    /// The most mass that is wanted, times the plain side's: marked in the picture
+    #[arg(long, value_name = "NUMBER")]
+    most_mass: Option<f64>,
+    /// Tell the tap tones to expect when the outer blank is sanded to this thickness
+    #[arg(long, value_name = "SIZE")]
+    sand_to: Option<String>,
+    /// Form of the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// Write the report to this file instead of the terminal
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Draw stiffness against mass (PNG)
+    #[arg(long, value_name = "FILE")]
+    page: Option<PathBuf>,
+    /// A line for the picture, such as "simulated"
+    #[arg(long, value_name = "TEXT")]
+    remark: Option<String>,
+    /// Replace files that exist already
+    #[arg(long)]
+    force: bool,
+}
+
+/// A ply as it was named: material, thickness if known, and the tones of a tapped blank (Hz, standard uncertainty).
+struct Named {
+    material: Material,
+    thickness: Option<Measured>,
+    tones: Vec<(f64, f64)>,
+}
+
+pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    for file in arguments.out.iter().chain(&arguments.page) {
+        if file.exists() && !arguments.force {
+            bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
+        }
+    }
+    if arguments.inner.is_empty() && arguments.sand_to.is_none() {
+        bail!("--inner names the ply to glue in; or ask with --sand-to for the outer blank's tones");
+    }
+    if let Some(times) = arguments.times
+        && !(times > 0.0 && times.is_finite())
+    {
+        bail!("--times {times}: a number above 0 is needed");
+    }
+    let outer = ply(&arguments.outer, "outer ply")?;
+    let thickness =
+        outer.thickness.clone().with_context(|| format!("--outer {}: no thickness given", arguments.outer))?;
+    let plain = Ply { material: outer.material.clone(), thickness, angle_rad: 0.0 };
+    let glue = glue(&arguments.glue)?;
+    let mut report = PlanReport {
+        outer: plain.material.name.clone(),
+        outer_thickness: plain.thickness.clone(),
+        outer_from_table: plain.material.from_table,
+        glue: glue.map(|(glue, film)| (glue.name, film)),
+        most_mass: arguments.most_mass,
+        remark: arguments.remark.clone(),
+        ..PlanReport::default()
+    };
+    for (number, name) in arguments.inner.iter().enumerate() {
+        let inner = ply(name, &format!("inner ply {}", number + 1))?;
+        report.series.push(series(&plain, &inner, glue, arguments)?);
+    }
+    if let Some(size) = &arguments.sand_to {
+        report.sanded = Some(sanded(&plain, &outer.tones, size)?);
+    }
+    if let Some((glue, _)) = glue.filter(|_| !report.series.is_empty()) {
+        report.cautions.push(format!("{}: {}", glue.name, glue.caution));
+    }
+    report.cautions.push(
+        "wood dust harms the lungs, and that of rosewoods, ebonies, cedar and others sensitises: extraction and a mask. Hot \
+         irons and steam scald. Local rules and the products' own sheets come before anything said here"
+            .to_owned(),
+    );
+    report.cautions.push("whether a ply of this thickness can be bent without breaking is not checked".to_owned());
+    let text = match arguments.format {
+        Format::Text => plan_text(&report),
+        Format::Json => plan_json(&report),
+        Format::Csv => plan_csv(&report),
+    };
+    match &arguments.out {
+        Some(out) => save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
+        None => print(&text),
+    }
+    if let Some(page) = &arguments.page {
+        if report.series.is_empty() {
+            bail!("--page draws inner plies; name one with --inner");
+        }
+        let png = plan_png(&report).map_err(|e| anyhow!(e))?;
+        save(page, &png, arguments.force).context("the picture was not saved")?;
+        tell(&format!("the picture is in {}", page.display()));
+    }
+    let unreached = report.series.iter().flat_map(|s| &s.targets).any(|t| t.found.is_err());
+    Ok(if unreached { Outcome::Partly } else { Outcome::Done })
+}
+
+/// One inner ply: the table over its thickness, and the wishes.
+fn series(
+    plain: &Ply,
+    inner: &Named,
+    glue: Option<(&'static Glue, f64)>,
+    arguments: &Arguments,
+) -> anyhow::Result<PlanSeries> {
+    let with = |thickness: Measured| Ply {
+        material: inner.material.clone(),
+        thickness,
+        angle_rad: arguments.grain.to_radians(),
+    };
+    // What is measured is what there is; anything else is to be made.
+    let thicknesses: Vec<Measured> = match &inner.thickness {
+        Some(known) => vec![known.clone()],
+        None => lengths(&arguments.thicknesses, "--thicknesses")?
+            .into_iter()
+            .map(|t| to_be_made(t, "the inner ply"))
+            .collect(),
+    };
+    let mut rows = Vec::new();
+    for thickness in &thicknesses {
+        let forecast = forecast(plain, &[plain.clone(), with(thickness.clone())], glue).map_err(|e| anyhow!(e))?;
+        rows.push(PlanRow { thickness: thickness.clone(), forecast });
+    }
+    let mut targets = Vec::new();
+    if let Some(times) = arguments.times {
+        let found = thickness_for_stiffness(plain, &with(thicknesses[0].clone()), glue, times);
+        targets.push(PlanTarget { wish: format!("{times} times as stiff"), ply: "inner ply", found });
+    }
+    if arguments.keep {
+        for thickness in &thicknesses {
+            let found = outer_for_stiffness(plain, &with(thickness.clone()), glue, 1.0);
+            let wish = format!("as stiff as the plain side, over {:.2} mm", 1e3 * thickness.value);
+            targets.push(PlanTarget { wish, ply: "outer ply", found });
+        }
+    }
+    Ok(PlanSeries {
+        inner: inner.material.name.clone(),
+        from_table: inner.material.from_table,
+        grain_deg: arguments.grain,
+        rows,
+        targets,
+    })
+}
+
+/// Tones of a flat blank when it is thinned: all of a thin plate's frequencies go with its thickness.
+fn sanded(plain: &Ply, tones: &[(f64, f64)], size: &str) -> anyhow::Result<(f64, Vec<(f64, Measured)>)> {
+    let to = one_length(size, "--sand-to")?;
+    if tones.is_empty() {
+        bail!("--sand-to needs takes of the blank as --outer: a table knows no tones");
+    }
+    if to >= plain.thickness.value {
+        bail!("--sand-to {size}: the blank is {:.2} mm thick already", 1e3 * plain.thickness.value);
+    }
+    let then = tones
+        .iter()
+        .map(|(hz, u)| {
+            let now = Measured::new(*hz, *u, "tone");
+            (*hz, Measured::combine(&[&now, &plain.thickness], |x| x[0] * to / x[1]))
+        })
+        .collect();
+    Ok((to, then))
+}
+
+fn lengths(text: &str, what: &str) -> anyhow::Result<Vec<f64>> {
+    let all = parse_readings(text, Dimension::Length).map_err(|e| anyhow!("{what}: {e}"))?;
+    match all.iter().find(|t| !(**t >= 1e-4 && **t <= 1e-2)) {
+        Some(odd) => bail!("{what}: {} mm is no thickness of a ply (0.1 to 10 mm)", 1e3 * odd),
+        None => Ok(all),
+    }
+}
+
+fn one_length(text: &str, what: &str) -> anyhow::Result<f64> {
+    match lengths(text, what)?[..] {
+        [one] => Ok(one),
+        _ => bail!("{what} {text:?}: one size is needed"),
+    }
+}
+
+/// "epoxy 0.1 mm", "hide glue", "none".
+fn glue(text: &str) -> anyhow::Result<Option<(&'static Glue, f64)>> {
+    if text.trim() == "none" {
+        return Ok(None);
+    }
+    let (name, film) = text.split_at(text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len()));
+    let glue = find_glue(name).map_err(|e| anyhow!("--glue: {e}, none"))?;
+    let film = if film.is_empty() { 1e-4 } else { parse_film(film)? };
+    Ok(Some((glue, film)))
+}
+
+fn parse_film(text: &str) -> anyhow::Result<f64> {
+    match parse_readings(text, Dimension::Length).map_err(|e| anyhow!("--glue: {e}"))?[..] {
+        [film] if film > 0.0 && film <= 1e-3 => Ok(film),
+        _ => bail!("--glue {text:?}: one film of up to 1 mm is needed"),
+    }
+}
+
+/// A ply as it was named: takes of a flat blank, or a wood of the table with or without a thickness.
+fn ply(text: &str, board: &str) -> anyhow::Result<Named> {
+    let path = Path::new(text);
+    if path.exists() {
+        return tapped(path, board);
+    }
+    if text.contains('/') || text.contains('\\') {
+        bail!("{text}: no such folder of takes");
+    }
+    let at = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
+    let (name, size) = text.split_at(at);
+    let wood = find_wood(name).map_err(|e| anyhow!(e))?;
+    let thickness = if size.is_empty() {
+        None
+    } else {
+        let length = one_length(size, text)?;
+        Some(to_be_made(length, board))
+    };
+    Ok(Named { material: wood.material(board), thickness, tones: Vec::new() })
+}
+
+/// A flat blank that was tapped: its moduli, density and losses as they were measured.
+fn tapped(path: &Path, board: &str) -> anyhow::Result<Named> {
+    let shown = path.display();
+    let part = described(path)?
+        .with_context(|| format!("{shown}: the blank's sizes and mass are not described (see `compare --help`)"))?;
+    let thickness = part.thickness.clone().with_context(|| format!("{shown}: the blank's thickness is not given"))?;
+    let plan = Plan { part: Some(part), ..Plan::default() };
+    let mut estimator = Estimator::default();
+    let takes: Vec<_> = named_inputs(path).iter().map(|input| measure_alone(input, &plan, &mut estimator)).collect();
+    let of = |take: &crate::report::RecordingEntry, code: &str| -> Option<Measured> {
+        take.part.as_ref()?.quantities.iter().find(|q| q.code == code)?.measured.clone()
+    };
+    // The take that knows E best.
+    let known = |take: &crate::report::RecordingEntry| of(take, "modulus_along_pa").map(|e| e.relative_u());
+    let best = takes
+        .iter()
+        .filter(|t| known(&t.entry).is_some())
+        .min_by(|a, b| known(&a.entry).unwrap_or(f64::INFINITY).total_cmp(&known(&b.entry).unwrap_or(f64::INFINITY)));
+    let Some(best) = best.map(|take| &take.entry) else {
+        bail!("{shown}: no take here tells the blank's moduli; `measure` says why");
+    };
+    let own = |m: Measured| m.renamed(|source| format!("{source} of {board}"));
+    let wanted =
+        |code: &str, what: &str| of(best, code).map(own).with_context(|| format!("{shown}: {what} is not known"));
+    let along = wanted("modulus_along_pa", "E along")?;
+    // What these taps do not tell is as in wood at large, with its spread.
+    let ratio = |share: f64, what: &str| {
+        let spread = Measured::new(share, 0.4 * share, &format!("{what} of {board}"));
+        Measured::combine(&[&along, &spread], |x| x[0] * x[1])
+    };
+    let loss_along = of(best, "loss_factor_along").map(own);
+    let loss_twist = of(best, "loss_factor_twist").map(own);
+    let guess = |value: f64, what: &str| Measured::new(value, 0.4 * value, &format!("{what} of {board}"));
+    let shear_loss = loss_twist.unwrap_or_else(|| guess(0.018, "loss in shear"));
+    Ok(Named {
+        material: Material {
+            name: shown.to_string(),
+            across: of(best, "modulus_across_pa").map(own).unwrap_or_else(|| ratio(0.075, "E across over along")),
+            shear: of(best, "shear_modulus_pa").map(own).unwrap_or_else(|| ratio(0.074, "G over E along")),
+            poisson: Measured::new(0.40, 0.083, &format!("Poisson's ratio of {board}")),
+            density: wanted("density_kg_m3", "the density")?,
+            loss: [
+                loss_along.unwrap_or_else(|| guess(0.010, "loss along")),
+                Measured::combine(&[&shear_loss, &guess(1.2, "loss across over shear")], |x| x[0] * x[1]),
+                shear_loss,
+            ],
+            from_table: false,
+            along,
+        },
+        thickness: Some(own(thickness)),
+        tones: best.modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect(),
+    })
+}

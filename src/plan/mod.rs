@@ -1,0 +1,13 @@
+//! Before the glue is mixed: what a lamination will be worth, from the woods of its plies.
+//!
+//! This room knows materials and thicknesses; it knows nothing of files, sound or pictures.
+
+mod forecast;
+mod laminate;
+mod target;
+mod woods;
+
+pub use forecast::{Forecast, GLUES, Glue, Ply, find_glue, forecast};
+pub use laminate::{Laminate, Layer, glue_line, laminate, stiffness_matrix};
+pub use target::{Target, outer_for_stiffness, thickness_for_stiffness, to_be_made};
+pub use woods::{Material, WOODS, Wood, find_wood};

@@ -1,0 +1,92 @@
+//! Planning a lamination with the program: from the table, from a tapped blank, and with what cannot be.
+
+use std::fs;
+use std::path::Path;
+
+mod common;
+
+use common::run;
+
+fn json(arguments: &[&str]) -> serde_json::Value {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let (code, out, err) = run(root, &[&["plan", "--format", "json"][..], arguments].concat());
+    assert_eq!(code, Some(0), "{out}{err}");
+    serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}\n{out}"))
+}
+
+/// Two plies of the demonstration: 2.25 mm of walnut, E 11.6 GPa (the simulation's truth), and 2 mm of maple from the table,
+/// 13.86 GPa, with 0.1 mm of epoxy. EI and mass of the composite beam by hand: the walnut a1 = 26.1 MN/m, the maple
+/// a2 = 27.72 MN/m, middles 2.225 mm apart: 11.01 + 9.24 + a1 a2/(a1 + a2) 2.225^2 = 86.8 N m, and the film's share of some
+/// 0.3 %; 86.8/11.01 = 7.88. The interval must hold it.
+#[test]
+fn a_tapped_blank_and_a_table_ply() {
+    let plan = json(&["--outer", "recordings/left-blank/flat", "--inner", "maple 2 mm"]);
+    let row = &plan["inner"][0]["rows"][0];
+    let (ratio, u) =
+        (row["stiffness_ratio"].as_f64().expect("a number"), row["stiffness_ratio_u"].as_f64().expect("u"));
+    assert!((ratio - 7.88).abs() < 1.96 * u && u / ratio < 0.15, "{ratio} {u}");
+    // The table's spread of E moves it most.
+    assert!(row["moved_by"][0][0].as_str().is_some_and(|s| s.contains("E along of inner ply 1")), "{row}");
+    let from_table = json(&["--outer", "black walnut 2.25 mm", "--inner", "maple 2 mm"]);
+    let wide = from_table["inner"][0]["rows"][0]["stiffness_ratio_u"].as_f64().expect("u");
+    assert!(wide > 1.2 * u, "a tapped blank knows more than the table: {wide} {u}");
+    assert!(from_table["doubts"][0].as_str().is_some_and(|d| d.contains("table values")));
+}
+
+#[test]
+fn wishes_are_met_or_refused_in_words() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let said = |arguments: &[&str], code: i32, words: &[&str]| {
+        let (got, out, err) = run(root, &[&["plan"][..], arguments].concat());
+        let told = format!("{out} {err}").split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(got, Some(code), "{told}");
+        for word in words {
+            assert!(told.contains(word), "{word}\n{told}");
+        }
+    };
+    let walnut = ["--outer", "black walnut 2.25 mm"];
+    let with = |more: &[&'static str]| -> Vec<&'static str> { [&walnut[..], more].concat() };
+    said(
+        &with(&["--inner", "maple", "--times", "5"]),
+        0,
+        &["5 times as stiff: inner ply of 1.4", "sensitise the skin"],
+    );
+    said(&with(&["--inner", "maple", "--times", "900"]), 1, &["closest:", "at 6 mm"]);
+    said(&with(&["--inner", "maple", "--glue", "contact cement 0.2 mm"]), 0, &["gives way in shear", "solvent burns"]);
+    said(&with(&["--inner", "maple 2 mm", "--keep"]), 1, &["as stiff as the plain side, over 2.00 mm: no outer ply"]);
+    said(&with(&["--inner", "oak"]), 2, &["red oak or white oak"]);
+    said(&with(&["--inner", "balsa"]), 2, &["no wood called", "black walnut", "tap a blank"]);
+    said(&with(&["--inner", "maple 2"]), 2, &["has no unit"]);
+    said(&with(&["--inner", "maple 2 m"]), 2, &["is no thickness of a ply"]);
+    said(&with(&["--inner", "maple", "--glue", "spit"]), 2, &["no glue called"]);
+    said(&with(&["--inner", "maple", "--times", "-1"]), 2, &["a number above 0"]);
+    said(&["--outer", "walnut", "--inner", "maple"], 2, &["no thickness given"]);
+    said(&["--outer", "no/such/folder", "--inner", "maple"], 2, &["no such folder of takes"]);
+    said(&["--outer", "recordings/rim/plain/lower-bout", "--inner", "maple"], 2, &["thickness is not given"]);
+    said(&with(&["--sand-to", "2 mm"]), 2, &["needs takes of the blank"]);
+    said(&["--outer", "recordings/left-blank/flat/corner", "--sand-to", "2.0 mm"], 0, &["Sanded evenly to 2.00 mm"]);
+}
+
+#[test]
+fn the_picture_and_the_table_are_written_once() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let arguments = [
+        "plan",
+        "--outer",
+        "black walnut 2.25 mm",
+        "--inner",
+        "maple",
+        "--page",
+        "plan.png",
+        "--out",
+        "plan.csv",
+        "--format",
+        "csv",
+    ];
+    let (code, _, err) = run(folder.path(), &arguments);
+    assert_eq!(code, Some(0), "{err}");
+    assert!(fs::read(folder.path().join("plan.png")).expect("a picture").starts_with(b"\x89PNG"));
+    assert_eq!(fs::read_to_string(folder.path().join("plan.csv")).expect("a table").lines().count(), 10);
+    let (code, _, err) = run(folder.path(), &arguments);
+    assert!(code == Some(2) && err.contains("exists already"), "{err}");
+}
