@@ -40,6 +40,7 @@ pub mod modes;
 pub mod part;
 pub mod plan;
 pub mod report;
+pub mod rim;
 pub mod simulate;
 pub mod sound;
 pub mod stiffness;

@@ -1,0 +1,226 @@
+//! A rim of pieces on an outline: its modes, its mobility at a station, and how far it gives under a hand.
+
+use realfft::num_complex::Complex64;
+
+use super::banded::{Banded, lowest_modes};
+use super::frame::{Section, in_plane, out_of_plane};
+use super::outline::Outline;
+
+/// A stretch of the rim, as shares of the way around (from < to), that has another section: a block, a patch, a lining.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RimPiece {
+    pub from: f64,
+    pub to: f64,
+    pub section: Section,
+}
+
+/// Which way a mode moves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Plane {
+    /// In the plane of the rim: what a tap on the side excites.
+    In,
+    /// Out of it: bending of the depth, and twist.
+    Out,
+}
+
+/// A mode of the rim, of unit modal mass (kg).
+#[derive(Debug, Clone, PartialEq)]
+pub struct RimMode {
+    pub frequency_hz: f64,
+    /// Displacement of each node: (x, y, turn) in the plane, (height, turn about x, turn about y) out of it.
+    pub shape: Vec<[f64; 3]>,
+}
+
+/// The frame.
+#[derive(Debug, Clone)]
+pub struct Rim {
+    nodes: Vec<(f64, f64)>,
+    sections: Vec<Section>,
+    /// Point masses: node, kg.
+    masses: Vec<(usize, f64)>,
+    closed: bool,
+}
+
+/// Frequencies below this (Hz) are a free body's own motions.
+const AT_REST_HZ: f64 = 0.5;
+/// The shift that keeps a free body's stiffness solvable: (2 pi 10 Hz)^2.
+const SHIFT: f64 = 3947.8;
+
+impl Rim {
+    /// A closed rim of so many elements of one section, with other pieces laid over it, the later over the earlier.
+    pub fn closed(outline: &Outline, elements: usize, section: &Section, pieces: &[RimPiece]) -> Self {
+        let share = |i: usize| i as f64 / elements as f64;
+        let of = |i: usize| {
+            let middle = share(i) + 0.5 / elements as f64;
+            // A piece may reach over the tail: from below 0 or to above 1.
+            let inside = |p: &&RimPiece| [-1.0, 0.0, 1.0].iter().any(|turn| (p.from..p.to).contains(&(middle + turn)));
+            pieces.iter().rev().find(inside).map_or(*section, |p| p.section)
+        };
+        Self {
+            nodes: (0..elements).map(|i| outline.at(share(i))).collect(),
+            sections: (0..elements).map(of).collect(),
+            masses: Vec::new(),
+            closed: true,
+        }
+    }
+
+    /// An open curve through points (m), both ends free: a bent side before it is glued up.
+    pub fn open(points: &[(f64, f64)], section: &Section) -> Self {
+        let sections = vec![*section; points.len().saturating_sub(1)];
+        Self { nodes: points.to_vec(), sections, masses: Vec::new(), closed: false }
+    }
+
+    /// The same with a mass (kg) stuck on at a node.
+    pub fn with_mass(mut self, node: usize, mass_kg: f64) -> Self {
+        self.masses.push((node.min(self.nodes.len() - 1), mass_kg));
+        self
+    }
+
+    /// The node nearest to a share of the way around.
+    pub fn node_at(&self, share: f64) -> usize {
+        (share.rem_euclid(1.0) * self.nodes.len() as f64).round() as usize % self.nodes.len()
+    }
+
+    pub fn nodes(&self) -> &[(f64, f64)] {
+        &self.nodes
+    }
+
+    /// Mass (kg), what is stuck on included.
+    pub fn mass_kg(&self) -> f64 {
+        let own = |(i, s): (usize, &Section)| s.mass_per_length_kg_m * self.length(i);
+        self.sections.iter().enumerate().map(own).sum::<f64>() + self.masses.iter().map(|m| m.1).sum::<f64>()
+    }
+
+    fn ends(&self, element: usize) -> (usize, usize) {
+        (element, (element + 1) % self.nodes.len())
+    }
+
+    fn length(&self, element: usize) -> f64 {
+        let (a, b) = self.ends(element);
+        let (p, q) = (self.nodes[a], self.nodes[b]);
+        (q.0 - p.0).hypot(q.1 - p.1)
+    }
+
+    /// Unit vector that points out of the rim at a node.
+    pub fn outward(&self, node: usize) -> (f64, f64) {
+        let n = self.nodes.len();
+        let (before, after) = if self.closed {
+            (self.nodes[(node + n - 1) % n], self.nodes[(node + 1) % n])
+        } else {
+            (self.nodes[node.saturating_sub(1)], self.nodes[(node + 1).min(n - 1)])
+        };
+        let (x, y) = (after.0 - before.0, after.1 - before.1);
+        let length = x.hypot(y).max(1e-12);
+        (y / length, -x / length)
+    }
+
+    /// Places of the nodes in the matrices: a ring is folded, so that neighbours stay close.
+    fn order(&self) -> Vec<usize> {
+        let n = self.nodes.len();
+        let folded = |i: usize| if i < n.div_ceil(2) { 2 * i } else { 2 * (n - 1 - i) + 1 };
+        (0..n).map(|i| if self.closed { folded(i) } else { i }).collect()
+    }
+
+    fn matrices(&self, plane: Plane) -> (Banded, Banded, Vec<usize>) {
+        let order = self.order();
+        let reach = if self.closed { 8 } else { 5 };
+        let size = 3 * self.nodes.len();
+        let (mut stiffness, mut mass) = (Banded::new(size, reach), Banded::new(size, reach));
+        for (element, section) in self.sections.iter().enumerate() {
+            let (a, b) = self.ends(element);
+            let length = self.length(element);
+            let along = ((self.nodes[b].0 - self.nodes[a].0) / length, (self.nodes[b].1 - self.nodes[a].1) / length);
+            let (k, m) = match plane {
+                Plane::In => in_plane(section, length, along),
+                Plane::Out => out_of_plane(section, length, along),
+            };
+            let places: Vec<usize> = [a, b].iter().flat_map(|node| (0..3).map(|d| 3 * order[*node] + d)).collect();
+            for (i, row) in places.iter().enumerate() {
+                for (j, column) in places.iter().enumerate() {
+                    stiffness.add(*row, *column, k[i][j]);
+                    mass.add(*row, *column, m[i][j]);
+                }
+            }
+        }
+        for (node, kg) in &self.masses {
+            let moved = if plane == Plane::In { 2 } else { 1 };
+            (0..moved).for_each(|d| mass.add(3 * order[*node] + d, 3 * order[*node] + d, *kg));
+        }
+        (stiffness, mass, order)
+    }
+
+    /// The lowest modes in a plane, the free body's own motions left out. `None` if the frame cannot be solved (a section without
+    /// stiffness or mass).
+    pub fn modes(&self, plane: Plane, count: usize) -> Option<Vec<RimMode>> {
+        let (stiffness, mass, order) = self.matrices(plane);
+        let found = lowest_modes(&stiffness, &mass, count + 3, SHIFT)?;
+        let modes = found.into_iter().map(|(value, vector)| RimMode {
+            frequency_hz: value.max(0.0).sqrt() / std::f64::consts::TAU,
+            shape: order
+                .iter()
+                .map(|place| [vector[3 * place], vector[3 * place + 1], vector[3 * place + 2]])
+                .collect(),
+        });
+        Some(modes.filter(|m| m.frequency_hz > AT_REST_HZ).take(count).collect())
+    }
+
+    /// How far (m) two nodes come together under a pair of equal and opposite forces (N) between them.
+    pub fn squeeze(&self, a: usize, b: usize, force_n: f64) -> Option<f64> {
+        let (stiffness, mass, order) = self.matrices(Plane::In);
+        // Balanced forces need no support: a trace of the mass only makes the matrix solvable.
+        let factor = stiffness.plus(1e-3 * SHIFT, &mass).cholesky()?;
+        let (p, q) = (self.nodes[a], self.nodes[b]);
+        let apart = (q.0 - p.0).hypot(q.1 - p.1);
+        let towards = ((q.0 - p.0) / apart, (q.1 - p.1) / apart);
+        let mut x = vec![0.0; 3 * self.nodes.len()];
+        for (node, sign) in [(a, 1.0), (b, -1.0)] {
+            x[3 * order[node]] += sign * force_n * towards.0;
+            x[3 * order[node] + 1] += sign * force_n * towards.1;
+        }
+        factor.solve(&mut x);
+        let along = |node: usize| x[3 * order[node]] * towards.0 + x[3 * order[node] + 1] * towards.1;
+        Some(along(a) - along(b))
+    }
+
+    /// Movement of a mode across the side at a node, per unit modal mass.
+    pub fn outward_shape(&self, mode: &RimMode, node: usize) -> f64 {
+        let (x, y) = self.outward(node);
+        mode.shape[node][0] * x + mode.shape[node][1] * y
+    }
+
+    /// Drive-point mobility (m/(N s)) across the side at a node, from its modes in the plane and the free body's motions; one
+    /// loss factor for all.
+    pub fn mobility(&self, modes: &[RimMode], node: usize, loss_factor: f64, frequency_hz: f64) -> Complex64 {
+        let omega = std::f64::consts::TAU * frequency_hz;
+        let elastic: Complex64 = modes
+            .iter()
+            .map(|mode| {
+                let own = (std::f64::consts::TAU * mode.frequency_hz).powi(2);
+                let shape = self.outward_shape(mode, node).powi(2);
+                Complex64::new(0.0, omega) * shape / Complex64::new(own - omega * omega, own * loss_factor)
+            })
+            .sum();
+        elastic + Complex64::new(0.0, -1.0 / (omega * self.mass_kg()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rim_is_made_of_its_pieces() {
+        let side = Section::strip(2e-3, 0.1, 12e9, 0.9e9, 600.0);
+        let block = Section::strip(20e-3, 0.1, 10e9, 0.8e9, 500.0);
+        let pieces = [RimPiece { from: -0.02, to: 0.02, section: block }];
+        let outline = Outline::circle(0.2);
+        let rim = Rim::closed(&outline, 200, &side, &pieces);
+        assert_eq!(rim.sections.iter().filter(|s| **s == block).count(), 8);
+        let around = outline.length_m();
+        let expected = around * (0.96 * side.mass_per_length_kg_m + 0.04 * block.mass_per_length_kg_m);
+        assert!((rim.mass_kg() / expected - 1.0).abs() < 1e-3);
+        assert!((rim.clone().with_mass(3, 0.01).mass_kg() - rim.mass_kg() - 0.01).abs() < 1e-12);
+        let (x, y) = rim.outward(rim.node_at(0.25));
+        assert!((x - 1.0).abs() < 1e-3 && y.abs() < 1e-3, "{x} {y}");
+    }
+}
