@@ -126,17 +126,31 @@ pub(super) fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
         .collect()
 }
 
-/// Geometric mean of several ratios that stand for one; where they differ, so does what is meant by it.
+/// Geometric mean of several ratios.
 fn mean_ratio(ratios: &[Measured]) -> Measured {
     let refs: Vec<&Measured> = ratios.iter().collect();
-    let n = refs.len() as f64;
     let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-    if ratios.len() < 2 {
-        return mean;
-    }
-    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / (n - 1.0);
-    let spread = (variance / n).sqrt() * student_factor(n - 1.0) * mean.value;
+    let spread = spread(ratios, &mean) / (ratios.len() as f64).sqrt();
     mean.plus_uncertainty(spread, "modes differ")
+}
+
+/// The ratio that several modes' ratios stand for. Where the modes do not agree they did not keep their shapes, and any of them
+/// may be nearest to what was meant: their whole spread counts, not the error of their mean.
+fn common_ratio(ratios: &[Measured]) -> Measured {
+    let refs: Vec<&Measured> = ratios.iter().collect();
+    let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+    let spread = spread(ratios, &mean);
+    mean.plus_uncertainty(spread, "modes differ")
+}
+
+/// Standard deviation of the ratios about their mean, allowing for their number.
+fn spread(ratios: &[Measured], mean: &Measured) -> f64 {
+    if ratios.len() < 2 {
+        return 0.0;
+    }
+    let freedom = ratios.len() as f64 - 1.0;
+    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
+    variance.sqrt() * student_factor(freedom) * mean.value
 }
 
 /// The mode of a station's mobility that a mode of its takes is.
@@ -265,7 +279,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
     } else if !stiffer.is_empty() && !undecided {
         let what = "stiffness, from f² times mass";
-        add("stiffness_by_mass", what, &Measured::exact(1.0), &mean_ratio(&stiffer), ("", 1.0));
+        add("stiffness_by_mass", what, &Measured::exact(1.0), &common_ratio(&stiffer), ("", 1.0));
         assumes_shape = true;
     }
     let effective: Vec<Measured> = pairs

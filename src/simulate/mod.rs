@@ -5,12 +5,16 @@
 
 mod blank;
 mod bound;
+mod example;
+mod frame;
 mod noise;
 mod rim;
 mod take;
 
 pub use blank::Blank;
 pub use bound::cramer_rao;
+pub use example::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, example_takes};
+pub use frame::frame_sound;
 pub use noise::{NoiseColour, noise};
 pub use rim::Ring;
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};

@@ -182,7 +182,9 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
     if missed > CONTRADICTION || 2 * odd.len() > ok.iter().filter(|o| **o).count() {
         for result in results.iter_mut().filter(|r| r.effective.is_ok()) {
             result.effective = Err(
-                "the stuck-on masses contradict each other: are they labelled right, and did they sit firm?".into(),
+                "the shifts fit no one motion to and fro: the masses are labelled wrong or sat loose, or the station slides sideways \
+                 as much as it moves in and out. On the middle line, at the tail or neck block, a rim cannot slide"
+                    .into(),
             );
         }
         return;
