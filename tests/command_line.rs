@@ -320,8 +320,9 @@ fn demo_makes_recordings_and_pages() {
     }
     assert!(!index.contains("src=\"http") && !index.contains("href=\"http"), "the page needs the network");
     let named = |part: &str| pages.iter().filter(|p| p.to_string_lossy().contains(part)).count();
-    // A page for each of nine takes, shapes for the three of the blank, two stations, one comparison.
-    assert_eq!((pages.len(), named("shapes"), named("station-")), (15, 3, 2), "{pages:?}\n{}", run.all());
+    // A page for each of 24 takes, shapes for the four of the blanks, five stations, three comparisons of stages, one of two
+    // blanks, one with earlier rims.
+    assert_eq!((pages.len(), named("shapes"), named("station-")), (38, 4, 5), "{pages:?}\n{}", run.all());
     for page in pages {
         let bytes = fs::read(&page).expect("the page is there");
         // PNG: the magic number, then the IHDR chunk, which begins with width and height.

@@ -212,9 +212,22 @@ fn of_bench(path: &Path) -> anyhow::Result<Option<PartDescription>> {
     Ok(None)
 }
 
-/// The takes that a path names.
+/// The takes that a path names; with a station's folder also those with a mass stuck on, which lie beside it (`STATION+5g`).
 pub fn named_inputs(path: &Path) -> Vec<Input> {
-    gather(&[path.to_owned()])
+    let mut paths = vec![path.to_owned()];
+    if let (true, Some(name), Some(parent)) = (path.is_dir(), path.file_name(), path.parent()) {
+        let prefix = format!("{}+", name.to_string_lossy());
+        // "waist" has no parent folder in its name: the current one.
+        let parent = if parent.as_os_str().is_empty() { Path::new(".") } else { parent };
+        let beside = std::fs::read_dir(parent).into_iter().flatten().flatten();
+        let mut loaded: Vec<PathBuf> = beside
+            .filter(|e| e.file_name().to_string_lossy().starts_with(&prefix) && e.path().is_dir())
+            .map(|e| path.with_file_name(e.file_name()))
+            .collect();
+        loaded.sort();
+        paths.extend(loaded);
+    }
+    gather(&paths)
 }
 
 /// The paths without the folders that all of them begin with.
@@ -237,7 +250,7 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
     } else {
         let part = described(path)?;
         let plan = Plan { part: part.clone(), ..Plan::default() };
-        let inputs = gather(&[path.to_owned()]);
+        let inputs = named_inputs(path);
         let measured = |estimator: &mut Estimator, input: &Input| {
             let take = measure_alone(input, &plan, estimator);
             (take.entry, take.picture)

@@ -8,15 +8,22 @@ use super::assess::stations;
 use super::bench_takes::{Wanted, input_path};
 use super::diary::Desk;
 use super::inputs::Input;
+use super::ply_material::{best_take, material_of};
 use super::print;
 use super::stage::{Take, stage_of};
 use super::take::station_page_name;
 use crate::bench::{Bench, BenchPart, Found, StationFolder};
 use crate::compare::{Comparison, Stage, compare, control_charts};
+use crate::part::PartDescription;
+use crate::plan::{Ply, find_glue, find_wood, forecast};
 use crate::report::{
     Document, IndexAnswer, IndexPart, IndexSection, TakePicture, comparison_png, comparison_text, control_png,
     control_text, save, station_png,
 };
+
+/// What plies are glued with where nothing is said.
+const USUAL_GLUE: &str = "epoxy";
+const USUAL_FILM_M: f64 = 1e-4;
 
 /// A bench with all its takes measured.
 pub struct Session<'a> {
@@ -119,7 +126,9 @@ impl<'a> Session<'a> {
             let mut comparisons: Vec<Comparison> = Vec::new();
             for (stage, (name, _)) in part.stages.iter().enumerate().skip(1) {
                 if let Some((other, picture)) = self.stage(index, stage, &station, name) {
-                    comparisons.push(compare(&baseline, &other, &[]));
+                    let mut comparison = compare(&baseline, &other, &[]);
+                    self.foretell(&mut comparison, &part.stages[0].1, &part.stages[stage].1);
+                    comparisons.push(comparison);
                     pictures.push(picture);
                 }
             }
@@ -128,6 +137,47 @@ impl<'a> Session<'a> {
             sections.extend(self.compared(&title, &file, &comparisons, &pictures)?);
         }
         Ok(sections)
+    }
+
+    /// Sets what the plies of two stages foretell beside what was measured.
+    fn foretell(&self, comparison: &mut Comparison, plain: &PartDescription, other: &PartDescription) {
+        let plies = |described: &PartDescription| -> Option<Vec<Ply>> {
+            described.plies.iter().map(|ply| self.ply(ply)).collect()
+        };
+        let Some((before, after)) = plies(plain).zip(plies(other)) else { return };
+        // One board glued to others: with more plies before there is no plain side to compare with.
+        let ([alone], true) = (&before[..], after.len() > 1) else { return };
+        let Ok(forecast) = find_glue(USUAL_GLUE).and_then(|glue| forecast(alone, &after, Some((glue, USUAL_FILM_M))))
+        else {
+            return;
+        };
+        let measured = |c: &Comparison, code: &str| c.whole.iter().any(|r| r.code == code);
+        let stiffness = ["bending_stiffness", "stiffness_by_mass"].into_iter().find(|code| measured(comparison, code));
+        if let Some(code) = stiffness {
+            comparison.foretell(code, &forecast.stiffness_ratio);
+        }
+        comparison.foretell("mass", &forecast.mass_ratio);
+        comparison.foretell("power_drawn", &forecast.power_ratio);
+        comparison.notes.push(format!(
+            "foretold: from the plies, glued with {USUAL_GLUE} of {} mm as is usual; power drawn as by an endless strip",
+            1e3 * USUAL_FILM_M
+        ));
+    }
+
+    /// A ply as `bench.toml` names it: of a blank on this bench, or of a wood in the table.
+    fn ply(&self, ply: &crate::part::Ply) -> Option<Ply> {
+        let blank = self.bench.parts.iter().position(|p| p.name == ply.wood);
+        let takes = || {
+            let of = |place: usize| blank == Some(self.found.stations[place].part);
+            self.wanted.iter().zip(&self.document.recordings).filter(move |((p, _), _)| of(*p)).map(|(_, entry)| entry)
+        };
+        let material = match blank {
+            Some(_) => material_of(best_take(takes())?, &ply.wood, &ply.wood).ok()?,
+            None => find_wood(&ply.wood).ok()?.material(&ply.wood),
+        };
+        // One reading of a board's thickness, wherever the board is named.
+        let thickness = ply.thickness.renamed(|_| format!("thickness of {} as a ply", ply.wood));
+        Some(Ply { material, thickness, angle_rad: ply.grain_deg.to_radians() })
     }
 
     /// A part beside the one that it is to match, in every stage that both have.

@@ -12,6 +12,7 @@ mod diary_parts;
 mod inputs;
 mod measure;
 mod plan;
+mod ply_material;
 mod schema;
 mod simulate;
 mod stage;

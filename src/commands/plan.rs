@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::compare::{described, named_inputs};
 use super::measure::Format;
+use super::ply_material::{best_take, material_of};
 use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
 use crate::modes::Estimator;
@@ -274,47 +275,12 @@ fn tapped(path: &Path, board: &str) -> anyhow::Result<Named> {
     let plan = Plan { part: Some(part), ..Plan::default() };
     let mut estimator = Estimator::default();
     let takes: Vec<_> = named_inputs(path).iter().map(|input| measure_alone(input, &plan, &mut estimator)).collect();
-    let of = |take: &crate::report::RecordingEntry, code: &str| -> Option<Measured> {
-        take.part.as_ref()?.quantities.iter().find(|q| q.code == code)?.measured.clone()
-    };
-    // The take that knows E best.
-    let known = |take: &crate::report::RecordingEntry| of(take, "modulus_along_pa").map(|e| e.relative_u());
-    let best = takes
-        .iter()
-        .filter(|t| known(&t.entry).is_some())
-        .min_by(|a, b| known(&a.entry).unwrap_or(f64::INFINITY).total_cmp(&known(&b.entry).unwrap_or(f64::INFINITY)));
-    let Some(best) = best.map(|take| &take.entry) else {
+    let Some(best) = best_take(takes.iter().map(|take| &take.entry)) else {
         bail!("{shown}: no take here tells the blank's moduli; `measure` says why");
     };
-    let own = |m: Measured| m.renamed(|source| format!("{source} of {board}"));
-    let wanted =
-        |code: &str, what: &str| of(best, code).map(own).with_context(|| format!("{shown}: {what} is not known"));
-    let along = wanted("modulus_along_pa", "E along")?;
-    // What these taps do not tell is as in wood at large, with its spread.
-    let ratio = |share: f64, what: &str| {
-        let spread = Measured::new(share, 0.4 * share, &format!("{what} of {board}"));
-        Measured::combine(&[&along, &spread], |x| x[0] * x[1])
-    };
-    let loss_along = of(best, "loss_factor_along").map(own);
-    let loss_twist = of(best, "loss_factor_twist").map(own);
-    let guess = |value: f64, what: &str| Measured::new(value, 0.4 * value, &format!("{what} of {board}"));
-    let shear_loss = loss_twist.unwrap_or_else(|| guess(0.018, "loss in shear"));
     Ok(Named {
-        material: Material {
-            name: shown.to_string(),
-            across: of(best, "modulus_across_pa").map(own).unwrap_or_else(|| ratio(0.075, "E across over along")),
-            shear: of(best, "shear_modulus_pa").map(own).unwrap_or_else(|| ratio(0.074, "G over E along")),
-            poisson: Measured::new(0.40, 0.083, &format!("Poisson's ratio of {board}")),
-            density: wanted("density_kg_m3", "the density")?,
-            loss: [
-                loss_along.unwrap_or_else(|| guess(0.010, "loss along")),
-                Measured::combine(&[&shear_loss, &guess(1.2, "loss across over shear")], |x| x[0] * x[1]),
-                shear_loss,
-            ],
-            from_table: false,
-            along,
-        },
-        thickness: Some(own(thickness)),
+        material: material_of(best, &shown.to_string(), board)?,
+        thickness: Some(thickness.renamed(|source| format!("{source} of {board}"))),
         tones: best.modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect(),
     })
 }

@@ -4,11 +4,13 @@
 
 mod answer;
 mod control;
+mod foretold;
 mod pairing;
 mod stage;
 mod verdict;
 
 pub use control::{Chart, control_charts};
+pub use foretold::Foretold;
 pub use pairing::{Pair, Paired, Pairing, pair_modes};
 pub use stage::{Comparison, Row, Stage, StageMode, compare, merge_takes};
 pub use verdict::{Ratio, Verdict};

@@ -1,5 +1,6 @@
 //! A stage of a part, and its comparison with the baseline.
 
+use super::foretold::Foretold;
 use super::pairing::{Pair, Paired, pair_modes};
 use super::verdict::{Ratio, TAPS};
 use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
@@ -60,6 +61,8 @@ pub struct Comparison {
     /// Modes (Hz) that have no partner, in the baseline and in the other.
     pub unpaired: (Vec<f64>, Vec<f64>),
     pub notes: Vec<String>,
+    /// What was foretold of the other stage from its plies.
+    pub foretold: Vec<Foretold>,
     /// Whether the answer is to say how alike the two are (a left and a right side), not what changed.
     pub alike: bool,
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::document::schema_text;
 use super::numbers::with_interval;
 use super::text::wrap;
-use crate::compare::{Comparison, Row};
+use crate::compare::{Comparison, Foretold, Row};
 use crate::modes::COVERAGE_95;
 
 /// Name and version of the document's form.
@@ -29,10 +29,22 @@ struct ComparisonEntry {
     pairs: Vec<PairEntry>,
     /// Whether the modes can be paired in more than one way; what hangs on it is left out then.
     undecided: bool,
+    /// What was foretold from the plies, beside the rows of the same code.
+    foretold: Vec<ForetoldEntry>,
     /// Frequencies of modes without a partner (Hz).
     unpaired_baseline_hz: Vec<f64>,
     unpaired_other_hz: Vec<f64>,
     notes: Vec<String>,
+}
+
+/// A ratio that was foretold, with its 95 % interval.
+#[derive(Debug, Serialize, JsonSchema)]
+struct ForetoldEntry {
+    code: String,
+    ratio: f64,
+    ratio_95: [f64; 2],
+    /// Whether it agrees with the measured one.
+    met: bool,
 }
 
 #[derive(Debug, Serialize, JsonSchema)]
@@ -89,6 +101,11 @@ pub fn comparison_json(comparisons: &[Comparison]) -> String {
             .map(|(name, rows)| PairEntry { name: name.clone(), rows: rows.iter().map(RowEntry::new).collect() })
             .collect(),
         undecided: c.undecided,
+        foretold: c
+            .foretold
+            .iter()
+            .map(|f| ForetoldEntry { code: f.code.to_owned(), ratio: f.value, ratio_95: [f.low, f.high], met: f.met })
+            .collect(),
         unpaired_baseline_hz: c.unpaired.0.clone(),
         unpaired_other_hz: c.unpaired.1.clone(),
         notes: c.notes.clone(),
@@ -139,10 +156,18 @@ pub fn comparison_csv(comparisons: &[Comparison]) -> String {
 }
 
 /// "5.90 (5.21 to 6.68)", with as many digits as the interval's width allows.
-pub(super) fn ratio(row: &Row) -> String {
-    let width = (row.ratio.high - row.ratio.low).abs().max(1e-6);
+fn with_bounds(value: f64, low: f64, high: f64) -> String {
+    let width = (high - low).abs().max(1e-6);
     let decimals = (1 - width.log10().floor() as i32).clamp(0, 5) as usize;
-    format!("{:.decimals$} ({:.decimals$} to {:.decimals$})", row.ratio.value, row.ratio.low, row.ratio.high)
+    format!("{value:.decimals$} ({low:.decimals$} to {high:.decimals$})")
+}
+
+pub(super) fn ratio(row: &Row) -> String {
+    with_bounds(row.ratio.value, row.ratio.low, row.ratio.high)
+}
+
+pub(super) fn foretold(f: &Foretold) -> String {
+    with_bounds(f.value, f.low, f.high)
 }
 
 /// For people: the answer, the whole, the pairs.
@@ -159,6 +184,9 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         out.push('\n');
         for row in &c.whole {
             out.push_str(&format!("  {:<32} {:<26} {}\n", row.what, ratio(row), row.ratio.verdict.sentence()));
+        }
+        for f in &c.foretold {
+            out.push_str(&format!("  {:<32} {:<26} {}\n", f.what, foretold(f), f.sentence()));
         }
         if !c.pairs.is_empty() {
             out.push_str(&format!(

@@ -1,6 +1,6 @@
 //! A comparison as a picture: bars with intervals first, then the words.
 
-use super::comparison::ratio;
+use super::comparison::{foretold, ratio};
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, Style, to_png};
 use super::overlay::{overlay, overlay_height};
 use super::page::{WIDTH, lines};
@@ -41,7 +41,12 @@ const ROW: f64 = 44.0;
 fn block_height(c: &Comparison) -> f64 {
     let heading = lines(&format!("{}.", c.answer()), ANSWER).len() as f64 * 28.0;
     let notes = c.notes.iter().map(|n| lines(&format!("! {n}"), NOTE).len()).sum::<usize>() as f64 * 20.0;
-    heading + notes + ROW * c.whole.len().max(1) as f64 + 190.0
+    heading + notes + ROW * rows(c) + 190.0
+}
+
+/// Lines of bars.
+fn rows(c: &Comparison) -> f64 {
+    (c.whole.len() + c.foretold.len()).max(1) as f64
 }
 
 /// Characters in a line of the answer, and of a note.
@@ -56,6 +61,19 @@ fn colour(row: &Row) -> &'static str {
     }
 }
 
+/// Forecasts, apart from what was measured.
+const FORETOLD: &str = "#6a4c93";
+
+/// A ratio with its interval, as it is drawn.
+struct Bar {
+    what: String,
+    value: f64,
+    ends: (f64, f64),
+    told: String,
+    said: String,
+    colour: &'static str,
+}
+
 fn block(on: &mut Drawing, c: &Comparison, top: f64) {
     let mut y = top;
     for line in lines(&format!("{}.", c.answer()), ANSWER) {
@@ -67,30 +85,46 @@ fn block(on: &mut Drawing, c: &Comparison, top: f64) {
         on.text(40.0, y, &line, Style { size: 16.0, colour: BAD, ..Style::default() });
     }
     y += 50.0;
-    let low = c.whole.iter().map(|r| r.ratio.low).fold(1.0, f64::min) / 1.25;
-    let high = c.whole.iter().map(|r| r.ratio.high).fold(1.0, f64::max) * 1.25;
+    let foretold_ends = c.foretold.iter().map(|f| (f.low, f.high));
+    let ends: Vec<(f64, f64)> = c.whole.iter().map(|r| (r.ratio.low, r.ratio.high)).chain(foretold_ends).collect();
+    let low = ends.iter().map(|e| e.0).fold(1.0, f64::min) / 1.25;
+    let high = ends.iter().map(|e| e.1).fold(1.0, f64::max) * 1.25;
     let panel = Panel {
         left: 360.0,
         top: y,
         right: 860.0,
-        bottom: y + ROW * c.whole.len().max(1) as f64,
+        bottom: y + ROW * rows(c),
         x: Axis::logarithmic(low.max(1e-3), high.min(1e3)),
-        y: Axis::linear(0.0, c.whole.len().max(1) as f64),
+        y: Axis::linear(0.0, rows(c)),
     };
     panel.draw_bare(on, "times the baseline");
     let (one, _) = panel.at(1.0, 0.0);
     on.line((one, panel.top), (one, panel.bottom), INK, 1.5, true);
-    for (place, row) in c.whole.iter().enumerate() {
+    let bars = c.whole.iter().map(|row| Bar {
+        what: row.what.clone(),
+        value: row.ratio.value,
+        ends: (row.ratio.low, row.ratio.high),
+        told: ratio(row),
+        said: row.ratio.verdict.sentence(),
+        colour: colour(row),
+    });
+    let foretold = c.foretold.iter().map(|f| Bar {
+        what: f.what.clone(),
+        value: f.value,
+        ends: (f.low, f.high),
+        told: foretold(f),
+        said: f.sentence().to_owned(),
+        colour: if f.met { FORETOLD } else { BAD },
+    });
+    for (place, bar) in bars.chain(foretold).enumerate() {
         let middle = panel.top + ROW * (place as f64 + 0.5);
         let style = Style { size: 17.0, anchor: Anchor::End, ..Style::default() };
-        on.text(panel.left - 14.0, middle + 6.0, &row.what, style);
+        on.text(panel.left - 14.0, middle + 6.0, &bar.what, style);
         let x = |v: f64| panel.at(v.clamp(panel.x.low, panel.x.high), 0.0).0;
-        let colour = colour(row);
-        on.line((x(row.ratio.low), middle), (x(row.ratio.high), middle), colour, 9.0, false);
-        on.dot(x(row.ratio.value), middle, 7.0, colour);
-        on.text(880.0, middle + 6.0, &ratio(row), Style { size: 17.0, bold: true, ..Style::default() });
-        let said = row.ratio.verdict.sentence();
-        on.text(1200.0, middle + 6.0, &said, Style { size: 17.0, colour, ..Style::default() });
+        on.line((x(bar.ends.0), middle), (x(bar.ends.1), middle), bar.colour, 9.0, false);
+        on.dot(x(bar.value), middle, 7.0, bar.colour);
+        on.text(880.0, middle + 6.0, &bar.told, Style { size: 17.0, bold: true, ..Style::default() });
+        on.text(1200.0, middle + 6.0, &bar.said, Style { size: 17.0, colour: bar.colour, ..Style::default() });
     }
     y = panel.bottom + 60.0;
     let told: Vec<String> = c

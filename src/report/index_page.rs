@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use base64::Engine;
 
-use super::comparison::ratio;
+use super::comparison::{foretold, ratio};
 use super::control_report::{answer as control_answer, this_and_limits};
 use super::document::Document;
 use super::numbers::with_interval;
@@ -43,7 +43,12 @@ impl IndexAnswer {
             sentence: c.answer(),
             doubts: c.notes.clone(),
             heads: ["times the baseline", "ratio (95 %)", "verdict"],
-            rows: c.whole.iter().map(row).collect(),
+            rows: c
+                .whole
+                .iter()
+                .map(row)
+                .chain(c.foretold.iter().map(|f| [f.what.clone(), foretold(f), f.sentence().to_owned()]))
+                .collect(),
         }
     }
 
