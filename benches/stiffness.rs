@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use ringwright::part::{Measured, Sizes};
+use ringwright::rim::{Outline, Plane, Rim, Section};
 use ringwright::simulate::Blank;
 use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
 
@@ -42,5 +43,11 @@ fn main() {
         std::hint::black_box(blank_from_tones(&sizes, &tones));
     });
     println!("plate, {count} modes below 1200 Hz: {ritz:.1} ms (goal: 40 modes in 20 ms)");
+    let section = Section::strip(2.25e-3, 0.1, 11.6e9, 0.986e9, 616.0);
+    let rim = Rim::closed(&Outline::named("parlour").expect("a named outline"), 200, &section, &[]);
+    let frame = median_ms(21, || {
+        std::hint::black_box(rim.modes(Plane::In, 30));
+    });
+    println!("rim of 200 elements, 30 modes in its plane: {frame:.0} ms (goal: 100 ms)");
     println!("numbering and moduli from {} tones: {inversion:.0} ms (goal: 1000 ms)", tones.len());
 }

@@ -90,3 +90,46 @@ fn the_picture_and_the_table_are_written_once() {
     let (code, _, err) = run(folder.path(), &arguments);
     assert!(code == Some(2) && err.contains("exists already"), "{err}");
 }
+
+/// The rim as the frame model has it: stages in order of stiffness, power drawn less; outlines by name and from a file; and what
+/// cannot be an outline.
+#[test]
+fn a_rim_is_foretold() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let with = |more: &[&str]| {
+        let base = ["plan", "--outer", "black walnut 2.25 mm", "--inner", "maple 2 mm"];
+        run(folder.path(), &[&base[..], more].concat())
+    };
+    let (code, out, err) = with(&["--rim", "parlour", "--format", "json", "--rim-page", "rim.png"]);
+    assert_eq!(code, Some(0), "{out}{err}");
+    let plan: serde_json::Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}\n{out}"));
+    let stages = plan["rim"]["stages"].as_array().expect("stages");
+    let first = |stage: usize, what: &str| stages[stage][what][0][0].as_f64().expect("a number");
+    let ratio = plan["inner"][0]["rows"][0]["tone_ratio"].as_f64().expect("a number");
+    let rises = first(1, "in_plane_hz") / first(0, "in_plane_hz");
+    assert!((rises / ratio - 1.0).abs() < 0.01, "{rises} {ratio}");
+    assert!(stages[2]["power_drawn"][0][1].as_f64().is_some_and(|p| p < 0.6), "{out}");
+    assert!(fs::read(folder.path().join("rim.png")).expect("a picture").starts_with(b"\x89PNG"));
+    // A circle of 215 mm as a mould of one's own.
+    let circle: String = (0..24)
+        .map(|i| {
+            let angle = f64::from(i) * std::f64::consts::TAU / 24.0;
+            format!("{:.2},{:.2}\n", 215.0 * angle.cos(), 215.0 * angle.sin())
+        })
+        .collect();
+    fs::write(folder.path().join("mould.csv"), format!("x,y\n{circle}")).expect("it can be written");
+    let (code, out, err) = with(&["--rim", "mould.csv", "--stations", "tail, 0.25"]);
+    assert!(code == Some(0) && out.contains("mould, 1351 mm around"), "{out}{err}");
+    for (arguments, words) in [
+        (&["--rim", "banana"][..], "no outline called"),
+        (&["--rim", "parlour", "--stations", "knee"], "is not on the outline"),
+        (&["--rim", "parlour", "--depth", "3 m"], "one depth from 30 to 200 mm"),
+        (&["--rim", "parlour", "--blocks", "1 m"], "one thickness from 3 to 100 mm"),
+    ] {
+        let (code, out, err) = with(arguments);
+        assert!(code == Some(2) && err.contains(words), "{arguments:?}: {out}{err}");
+    }
+    fs::write(folder.path().join("mould.csv"), "0,0\n1,x\n").expect("it can be written");
+    let (code, _, err) = with(&["--rim", "mould.csv"]);
+    assert!(code == Some(2) && err.contains("mould.csv: line 2"), "{err}");
+}

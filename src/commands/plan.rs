@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow, bail};
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 use super::compare::{described, named_inputs};
 use super::measure::Format;
@@ -13,9 +13,13 @@ use super::{Outcome, print, tell};
 use crate::modes::Estimator;
 use crate::part::{Dimension, Measured, parse_readings};
 use crate::plan::{
-    Glue, Material, Ply, find_glue, find_wood, forecast, outer_for_stiffness, thickness_for_stiffness, to_be_made,
+    Glue, Linings, Material, Ply, RimWish, find_glue, find_wood, forecast, outer_for_stiffness, rim_forecast,
+    thickness_for_stiffness, to_be_made,
 };
-use crate::report::{PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_png, plan_text, save};
+use crate::report::{
+    PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_png, save,
+};
+use crate::rim::Outline;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -24,6 +28,8 @@ use crate::report::{PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_
   ringwright plan --outer left-blank/flat --inner maple --times 5           what thickness gives 5 times?
   ringwright plan --outer left-blank/flat --inner \"maple 1.5 mm\" --keep     how thin may the outer ply go?
   ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"                what tones to expect there?
+
+  ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim parlour --rim-page rim.png
 
 A ply is a folder of takes of a flat blank with its sizes and mass (as for `compare`), which is best, or
 a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch, black
@@ -58,6 +64,24 @@ pub struct Arguments {
     /// Tell the tap tones to expect when the outer blank is sanded to this thickness
     #[arg(long, value_name = "SIZE")]
     sand_to: Option<String>,
+    /// Foretell the whole rim: parlour, concert, large, or a CSV file of the mould's outline (x, y in mm, a point a line)
+    #[arg(long, value_name = "OUTLINE", requires = "inner")]
+    rim: Option<String>,
+    /// Depth of the rim's sides
+    #[arg(long, value_name = "SIZE", default_value = "100 mm")]
+    depth: String,
+    /// Thickness of neck and tail block, or none
+    #[arg(long, value_name = "SIZE", default_value = "18 mm")]
+    blocks: String,
+    /// Linings along both edges
+    #[arg(long, value_enum, default_value_t = LiningChoice::Kerfed)]
+    linings: LiningChoice,
+    /// Where the rim's mobility is told: lower bout, waist, upper bout, tail, neck, or a share of the way around from the tail
+    #[arg(long, value_name = "NAMES", default_value = "lower bout, waist, upper bout")]
+    stations: String,
+    /// Draw the rim's shapes and mobility (PNG)
+    #[arg(long, value_name = "FILE", requires = "rim")]
+    rim_page: Option<PathBuf>,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -75,6 +99,13 @@ pub struct Arguments {
     force: bool,
 }
 
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum LiningChoice {
+    None,
+    Kerfed,
+    Solid,
+}
+
 /// A ply as it was named: material, thickness if known, and the tones of a tapped blank (Hz, standard uncertainty).
 struct Named {
     material: Material,
@@ -83,7 +114,7 @@ struct Named {
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
-    for file in arguments.out.iter().chain(&arguments.page) {
+    for file in arguments.out.iter().chain(&arguments.page).chain(&arguments.rim_page) {
         if file.exists() && !arguments.force {
             bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
         }
@@ -114,6 +145,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         let inner = ply(name, &format!("inner ply {}", number + 1))?;
         report.series.push(series(&plain, &inner, glue, arguments)?);
     }
+    if let (Some(outline), Some(name)) = (&arguments.rim, arguments.inner.first()) {
+        let inner = ply(name, "inner ply 1")?;
+        report.rim = Some(rim(&plain, &inner, glue, outline, arguments)?);
+    }
     if let Some(size) = &arguments.sand_to {
         report.sanded = Some(sanded(&plain, &outer.tones, size)?);
     }
@@ -142,6 +177,11 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         let png = plan_png(&report).map_err(|e| anyhow!(e))?;
         save(page, &png, arguments.force).context("the picture was not saved")?;
         tell(&format!("the picture is in {}", page.display()));
+    }
+    if let (Some(page), Some(rim)) = (&arguments.rim_page, &report.rim) {
+        let png = rim_png(rim, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
+        save(page, &png, arguments.force).context("the rim's picture was not saved")?;
+        tell(&format!("the rim's picture is in {}", page.display()));
     }
     let unreached = report.series.iter().flat_map(|s| &s.targets).any(|t| t.found.is_err());
     Ok(if unreached { Outcome::Partly } else { Outcome::Done })
@@ -190,6 +230,80 @@ fn series(
         grain_deg: arguments.grain,
         rows,
         targets,
+    })
+}
+
+/// The rim of the first inner ply: at its own thickness, at the one that reaches `--times`, or at the middle of those tried.
+fn rim(
+    plain: &Ply,
+    inner: &Named,
+    glue: Option<(&'static Glue, f64)>,
+    outline: &str,
+    arguments: &Arguments,
+) -> anyhow::Result<RimReport> {
+    let file = Path::new(outline);
+    let shape = if file.is_file() {
+        let text = std::fs::read_to_string(file).with_context(|| format!("{outline}: cannot be read"))?;
+        Outline::from_csv(&text).map_err(|e| anyhow!("{outline}: {e}"))?
+    } else {
+        Outline::named(outline).map_err(|e| anyhow!("--rim: {e}"))?
+    };
+    let depth_m = match parse_readings(&arguments.depth, Dimension::Length).map_err(|e| anyhow!("--depth: {e}"))?[..] {
+        [depth] if (0.03..=0.2).contains(&depth) => depth,
+        _ => bail!("--depth {:?}: one depth from 30 to 200 mm is needed", arguments.depth),
+    };
+    let block_m = if arguments.blocks.trim() == "none" {
+        None
+    } else {
+        match parse_readings(&arguments.blocks, Dimension::Length).map_err(|e| anyhow!("--blocks: {e}"))?[..] {
+            [block] if (0.003..=0.1).contains(&block) => Some(block),
+            _ => bail!("--blocks {:?}: one thickness from 3 to 100 mm, or none", arguments.blocks),
+        }
+    };
+    let stations: Vec<(String, f64)> = arguments
+        .stations
+        .split(',')
+        .map(|name| {
+            let share = shape.station(name).with_context(|| {
+                format!(
+                    "--stations: {:?} is not on the outline; there are lower bout, waist, upper bout, tail, neck, and shares from 0 to 1",
+                    name.trim()
+                )
+            })?;
+            Ok((name.trim().to_owned(), share))
+        })
+        .collect::<anyhow::Result<_>>()?;
+    let linings = match arguments.linings {
+        LiningChoice::None => Linings::None,
+        LiningChoice::Kerfed => Linings::Kerfed,
+        LiningChoice::Solid => Linings::Solid,
+    };
+    let with = |thickness: Measured| Ply {
+        material: inner.material.clone(),
+        thickness,
+        angle_rad: arguments.grain.to_radians(),
+    };
+    let tried = lengths(&arguments.thicknesses, "--thicknesses")?;
+    let middle = to_be_made(tried[tried.len() / 2], "the inner ply");
+    let thickness = match (&inner.thickness, arguments.times) {
+        (Some(known), _) => known.clone(),
+        (None, Some(times)) => match thickness_for_stiffness(plain, &with(middle.clone()), glue, times) {
+            Ok(target) => to_be_made(target.thickness_m, "the inner ply"),
+            Err(_) => middle,
+        },
+        (None, None) => middle,
+    };
+    let told = format!("{:.2} mm of {} inside", 1e3 * thickness.value, inner.material.name);
+    let wish = RimWish { outline: shape, depth_m, block_m, linings, stations };
+    let (stages, patches) =
+        rim_forecast(plain, &[plain.clone(), with(thickness)], glue, &wish).map_err(|e| anyhow!(e))?;
+    Ok(RimReport {
+        outline: file.file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
+        around_m: wish.outline.length_m(),
+        stations: wish.stations,
+        stages,
+        patches,
+        inner: told,
     })
 }
 

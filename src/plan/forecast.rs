@@ -127,6 +127,18 @@ fn film(glue: &Glue, thickness_m: f64, shear_pa: f64) -> Layer {
     }
 }
 
+/// Plies with films of glue between them, as layers: the first outermost.
+pub(super) fn layers_of(plies: &[Ply], glue: Option<(&Glue, f64)>) -> Vec<Layer> {
+    let mut all = Vec::new();
+    for ply in plies {
+        if let (Some((glue, thickness)), false) = (glue, all.is_empty()) {
+            all.push(film(glue, thickness, glue.shear_pa));
+        }
+        all.push(layer(&inputs(ply).map(|m| m.value), ply.angle_rad));
+    }
+    all
+}
+
 /// The plies glued together: stiffness along, mass per area, loss, and what the glue gives.
 struct Glued {
     stiffness: f64,

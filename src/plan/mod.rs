@@ -1,13 +1,15 @@
-//! Before the glue is mixed: what a lamination will be worth, from the woods of its plies.
+//! Before the glue is mixed: what a lamination, and a rim of it, will be worth, from the woods of its plies.
 //!
 //! This room knows materials and thicknesses; it knows nothing of files, sound or pictures.
 
 mod forecast;
 mod laminate;
+mod rim_stages;
 mod target;
 mod woods;
 
 pub use forecast::{Forecast, GLUES, Glue, Ply, find_glue, forecast};
 pub use laminate::{Laminate, Layer, glue_line, laminate, stiffness_matrix};
+pub use rim_stages::{Linings, Patch, RIM_BAND_HZ, RimStage, RimWish, joined, rim_forecast, side_section};
 pub use target::{Target, outer_for_stiffness, thickness_for_stiffness, to_be_made};
 pub use woods::{Material, WOODS, Wood, find_wood};

@@ -16,6 +16,7 @@ mod part_page;
 mod part_text;
 mod plan_page;
 mod plan_report;
+mod rim_report;
 mod save;
 mod shapes_page;
 mod station_page;
@@ -35,6 +36,7 @@ pub use plan_page::plan_png;
 pub use plan_report::{
     PLAN_SCHEMA, PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_schema, plan_text,
 };
+pub use rim_report::{RimReport, rim_png};
 pub use save::{SaveError, clear_forgotten, save};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::document::schema_text;
 use super::numbers::with_interval;
+use super::rim_report::{RimEntry, RimReport, rim_text};
 use super::text::wrap;
 use crate::modes::COVERAGE_95;
 use crate::part::Measured;
@@ -25,6 +26,7 @@ pub struct PlanReport {
     pub series: Vec<PlanSeries>,
     /// Thickness (m), and each tone now (Hz) and then.
     pub sanded: Option<(f64, Vec<(f64, Measured)>)>,
+    pub rim: Option<RimReport>,
     pub cautions: Vec<String>,
     pub remark: Option<String>,
 }
@@ -39,6 +41,7 @@ impl Default for PlanReport {
             most_mass: None,
             series: Vec::new(),
             sanded: None,
+            rim: None,
             cautions: Vec::new(),
             remark: None,
         }
@@ -214,6 +217,9 @@ pub fn plan_text(report: &PlanReport) -> String {
             ),
         );
     }
+    if let Some(rim) = &report.rim {
+        rim_text(rim, &mut out);
+    }
     out.push('\n');
     report.cautions.iter().for_each(|c| wrap(&mut out, "", &format!("Mind: {c}.")));
     out.push_str("\nPower drawn: by an endless strip from an edge that pushes with a given force. Nothing here says how a\nguitar will sound.\n");
@@ -230,6 +236,7 @@ struct PlanDocument {
     glue_film_m: Option<f64>,
     inner: Vec<SeriesEntry>,
     sanded: Option<SandedEntry>,
+    rim: Option<RimEntry>,
     doubts: Vec<String>,
     cautions: Vec<String>,
 }
@@ -336,6 +343,7 @@ pub fn plan_json(report: &PlanReport) -> String {
             thickness_m: *to,
             tones_hz: tones.iter().map(|(now, then)| [*now, then.value, then.u()]).collect(),
         }),
+        rim: report.rim.as_ref().map(RimEntry::new),
         doubts: report.doubts(),
         cautions: report.cautions.clone(),
     };

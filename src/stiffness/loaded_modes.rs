@@ -182,8 +182,8 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
     if missed > CONTRADICTION || 2 * odd.len() > ok.iter().filter(|o| **o).count() {
         for result in results.iter_mut().filter(|r| r.effective.is_ok()) {
             result.effective = Err(
-                "the shifts fit no one motion to and fro: the masses are labelled wrong or sat loose, or the station slides sideways \
-                 as much as it moves in and out. On the middle line, at the tail or neck block, a rim cannot slide"
+                "the shifts fit no one motion to and fro: are the masses labelled right, did they sit firm, or does the station slide \
+                 sideways as much as it moves in and out? On the middle line, at the tail or neck block, a rim cannot slide"
                     .into(),
             );
         }

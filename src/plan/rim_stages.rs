@@ -1,0 +1,262 @@
+//! The rim that a plan leads to: plain, laminated, and with blocks and linings.
+
+use super::forecast::{Glue, Ply, forecast, layers_of};
+use super::laminate::{Layer, laminate};
+use crate::part::Measured;
+use crate::rim::{Outline, Plane, Rim, RimMode, RimPiece, Section};
+
+/// What the rim is to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RimWish {
+    pub outline: Outline,
+    /// Depth of the sides (m).
+    pub depth_m: f64,
+    /// Thickness of neck and tail block (m); none without.
+    pub block_m: Option<f64>,
+    pub linings: Linings,
+    /// Names, and shares of the way around.
+    pub stations: Vec<(String, f64)>,
+}
+
+/// Strips along both edges for the plates to be glued to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Linings {
+    None,
+    /// Cut through almost to the side: they weigh, and hardly stiffen.
+    Kerfed,
+    /// Bent in one piece.
+    Solid,
+}
+
+/// A stage of the rim as the frame model has it. Intervals: of the plies, and of the model itself.
+#[derive(Debug, Clone)]
+pub struct RimStage {
+    pub name: &'static str,
+    pub mass: Measured,
+    /// The lowest tones in the rim's plane, and out of it (Hz).
+    pub in_plane_hz: Vec<Measured>,
+    pub out_of_plane_hz: Vec<Measured>,
+    /// Force that presses the waist together, over how far it gives (N/m).
+    pub squeeze_n_m: Option<Measured>,
+    /// For each station: power drawn from an edge of given force there, times the plain rim's.
+    pub power: Vec<Measured>,
+    /// For the picture: the frame, its modes in the plane, its loss factor.
+    pub rim: Rim,
+    pub modes: Vec<RimMode>,
+    pub loss_factor: f64,
+}
+
+/// What a further piece of the inner ply over a short stretch does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Patch {
+    /// Middle of the stretch, as a share of the way around.
+    pub share: f64,
+    pub mass_kg: f64,
+    /// Power drawn at the first station, times that without the patch.
+    pub power: f64,
+}
+
+const ELEMENTS: usize = 200;
+const MODES: usize = 30;
+/// Tones that are told.
+const TOLD: usize = 4;
+/// The band over which the mobility is averaged (Hz), and the steps in it.
+pub const RIM_BAND_HZ: (f64, f64) = (80.0, 1000.0);
+const STEPS: usize = 4000;
+/// What joints and a frame of thin lines leave out (relative, standard uncertainty): by judgement, not yet measured on real rims.
+const MODEL_TONES: f64 = 0.05;
+const MODEL_POWER: f64 = 0.15;
+/// What joints add to the loss factor (by judgement).
+const JOINTS: f64 = 0.005;
+/// Linings 6 by 14 mm, blocks 60 mm long, of light hardwood (common practice, no source): E (Pa), G (Pa), density (kg/m3).
+const LINING_M: (f64, f64) = (6e-3, 14e-3);
+const KERF_WEB_M: f64 = 1e-3;
+const BLOCK_LENGTH_M: f64 = 60e-3;
+const LIGHT: (f64, f64, f64) = (9e9, 0.7e9, 470.0);
+const PATCH_LENGTH_M: f64 = 40e-3;
+const PATCHES: usize = 20;
+
+/// A side of some layers, upright: `None` if the layers are not sound.
+pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
+    let glued = laminate(layers)?;
+    let total: f64 = layers.iter().map(|l| l.thickness_m).sum();
+    let mean = |of: &dyn Fn(&Layer) -> f64| layers.iter().map(|l| of(l) * l.thickness_m).sum::<f64>() / total;
+    let section =
+        Section::strip(total, depth_m, mean(&|l| l.along_pa), mean(&|l| l.shear_pa), mean(&|l| l.density_kg_m3));
+    Some(Section {
+        in_plane_n_m2: glued.strip_along * depth_m,
+        torsion_n_m2: 4.0 * glued.d[(2, 2)] * depth_m,
+        ..section
+    })
+}
+
+/// Neck and tail blocks and linings added to a side, as pieces over the whole rim.
+pub fn joined(side: &Section, wish: &RimWish) -> (Section, Vec<RimPiece>) {
+    let (young, shear, density) = LIGHT;
+    let (thick, high) = LINING_M;
+    let lined = match wish.linings {
+        Linings::None => *side,
+        Linings::Kerfed => {
+            let web = Section::strip(KERF_WEB_M, 2.0 * high, young, shear, density * thick / KERF_WEB_M);
+            side.beside(&web)
+        }
+        Linings::Solid => side.beside(&Section::strip(thick, 2.0 * high, young, shear, density)),
+    };
+    let Some(block) = wish.block_m else { return (lined, Vec::new()) };
+    let blocked = lined.beside(&Section::strip(block, wish.depth_m, young, shear, density));
+    let half = 0.5 * BLOCK_LENGTH_M / wish.outline.length_m();
+    let piece = |middle: f64| RimPiece { from: middle - half, to: middle + half, section: blocked };
+    (lined, vec![piece(0.0), piece(0.5), piece(1.0)])
+}
+
+/// The rim plain, laminated, and joined with blocks and linings.
+///
+/// # Errors
+/// A sentence if a section has no stiffness.
+pub fn rim_forecast(
+    plain: &Ply,
+    plies: &[Ply],
+    glue: Option<(&Glue, f64)>,
+    wish: &RimWish,
+) -> Result<(Vec<RimStage>, Vec<Patch>), String> {
+    let unsound = || "the rim's sections have no stiffness; look at the plies' thicknesses and moduli".to_owned();
+    let alone = forecast(plain, std::slice::from_ref(plain), None)?;
+    let glued = forecast(plain, plies, glue)?;
+    let side = |plies: &[Ply], glue| side_section(&layers_of(plies, glue), wish.depth_m).ok_or_else(unsound);
+    let (thin, thick) = (side(std::slice::from_ref(plain), None)?, side(plies, glue)?);
+    let closed = |(section, pieces): (Section, Vec<RimPiece>)| Rim::closed(&wish.outline, ELEMENTS, &section, &pieces);
+    let cases = [
+        ("plain", closed((thin, Vec::new())), &alone, alone.loss.value),
+        ("laminated", closed((thick, Vec::new())), &glued, glued.loss.value),
+        ("joined", closed(joined(&thick, wish)), &glued, glued.loss.value + JOINTS),
+    ];
+    let mut stages: Vec<RimStage> = Vec::new();
+    let mut baseline: Vec<f64> = Vec::new();
+    for (name, rim, worth, loss_factor) in cases {
+        let modes = rim.modes(Plane::In, MODES).ok_or_else(unsound)?;
+        let out = rim.modes(Plane::Out, TOLD).ok_or_else(unsound)?;
+        let mobilities: Vec<f64> =
+            wish.stations.iter().map(|(_, share)| mean_mobility(&rim, &modes, *share, loss_factor)).collect();
+        if baseline.is_empty() {
+            baseline.clone_from(&mobilities);
+        }
+        // Tones go with the root of stiffness over mass; what the plies do not know of those the tones do not know either.
+        let tone = Measured::combine(&[&worth.stiffness, &worth.mass_per_area], |x| (x[0] / x[1]).sqrt());
+        let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(MODEL_TONES * hz, "frame model");
+        let share = |m: &Measured, value: f64, model: f64| {
+            m.map(|v| value * v / m.value).plus_uncertainty(model * value, "frame model")
+        };
+        let waist = wish.outline.station("waist").map(|s| (rim.node_at(s), rim.node_at(1.0 - s)));
+        let gives = waist.and_then(|(a, b)| rim.squeeze(a, b, 1.0));
+        stages.push(RimStage {
+            name,
+            mass: share(&worth.mass_per_area, rim.mass_kg(), 0.02),
+            in_plane_hz: modes.iter().take(TOLD).map(|m| told(m.frequency_hz)).collect(),
+            out_of_plane_hz: out.iter().map(|m| told(m.frequency_hz)).collect(),
+            squeeze_n_m: gives.map(|g| share(&worth.stiffness, 1.0 / g, 2.0 * MODEL_TONES)),
+            power: mobilities
+                .iter()
+                .zip(&baseline)
+                .map(|(own, base)| {
+                    if name == "plain" {
+                        Measured::exact(1.0)
+                    } else {
+                        share(&worth.power_ratio, own / base, MODEL_POWER)
+                    }
+                })
+                .collect(),
+            rim,
+            modes,
+            loss_factor,
+        });
+    }
+    let patches = patches(plies, &thick, glued.loss.value + JOINTS, wish).unwrap_or_default();
+    Ok((stages, patches))
+}
+
+/// Mean real part of the mobility across the side at a place, over the band.
+fn mean_mobility(rim: &Rim, modes: &[RimMode], share: f64, loss_factor: f64) -> f64 {
+    let node = rim.node_at(share);
+    let (low, high) = RIM_BAND_HZ;
+    let at = |i: usize| low + (high - low) * (i as f64 + 0.5) / STEPS as f64;
+    (0..STEPS).map(|i| rim.mobility(modes, node, loss_factor, at(i)).re).sum::<f64>() / STEPS as f64
+}
+
+/// A further inner ply over a short stretch, here and there along the right half: what it does at the first station.
+fn patches(plies: &[Ply], side: &Section, loss_factor: f64, wish: &RimWish) -> Option<Vec<Patch>> {
+    let inner = plies.last()?;
+    let extra = layers_of(std::slice::from_ref(inner), None);
+    let patch = side_section(&extra, wish.depth_m)?;
+    let thicker = {
+        // Glued on, it stands away from the middle: the stiffness of the whole, not the sum.
+        let all: Vec<Layer> = layers_of(plies, None).into_iter().chain(extra).collect();
+        side_section(&all, wish.depth_m)?
+    };
+    let (lined, blocks) = joined(side, wish);
+    let more = Section {
+        in_plane_n_m2: lined.in_plane_n_m2 + thicker.in_plane_n_m2 - side.in_plane_n_m2,
+        torsion_n_m2: lined.torsion_n_m2 + thicker.torsion_n_m2 - side.torsion_n_m2,
+        stretch_n: lined.stretch_n + patch.stretch_n,
+        shear_n: lined.shear_n + patch.shear_n,
+        mass_per_length_kg_m: lined.mass_per_length_kg_m + patch.mass_per_length_kg_m,
+        ..lined
+    };
+    let power = |pieces: &[RimPiece]| -> Option<f64> {
+        let rim = Rim::closed(&wish.outline, ELEMENTS, &lined, pieces);
+        let modes = rim.modes(Plane::In, MODES)?;
+        Some(mean_mobility(&rim, &modes, wish.stations.first()?.1, loss_factor))
+    };
+    let before = power(&blocks)?;
+    let half = 0.5 * PATCH_LENGTH_M / wish.outline.length_m();
+    let mut found = Vec::new();
+    for i in 0..PATCHES {
+        let share = 0.04 + 0.42 * (i as f64 + 0.5) / PATCHES as f64;
+        // On both sides, as a rim is built.
+        let both = [share, 1.0 - share].map(|s| RimPiece { from: s - half, to: s + half, section: more });
+        let pieces: Vec<RimPiece> = both.into_iter().chain(blocks.iter().copied()).collect();
+        found.push(Patch {
+            share,
+            mass_kg: 2.0 * PATCH_LENGTH_M * patch.mass_per_length_kg_m,
+            power: power(&pieces)? / before,
+        });
+    }
+    Some(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::woods::find_wood;
+    use super::*;
+
+    #[test]
+    fn a_laminated_rim_draws_less_and_rings_higher() {
+        let ply = |wood: &str, mm: f64, board: &str| Ply {
+            material: find_wood(wood).unwrap_or_else(|e| panic!("{e}")).material(board),
+            thickness: Measured::new(1e-3 * mm, 5e-5, board),
+            angle_rad: 0.0,
+        };
+        let plain = ply("walnut", 2.25, "outer");
+        let outline = Outline::named("parlour").unwrap_or_else(|e| panic!("{e}"));
+        let wish = RimWish {
+            stations: vec![("lower bout".into(), outline.station("lower bout").expect("a station"))],
+            outline,
+            depth_m: 0.1,
+            block_m: Some(0.018),
+            linings: Linings::Kerfed,
+        };
+        let plies = [plain.clone(), ply("maple", 2.0, "inner")];
+        let (stages, patches) = rim_forecast(&plain, &plies, None, &wish).unwrap_or_else(|e| panic!("{e}"));
+        let [plain, laminated, joined] = &stages[..] else { panic!("three stages") };
+        // Without blocks the tones go with the root of stiffness over mass, exactly.
+        let glued = forecast(&plies[0], &plies, None).unwrap_or_else(|e| panic!("{e}"));
+        let ratio = laminated.in_plane_hz[0].value / plain.in_plane_hz[0].value;
+        assert!((ratio / glued.tone_ratio.value - 1.0).abs() < 2e-3, "{ratio} {:?}", glued.tone_ratio);
+        // An endless strip has no modes that fall into the band or out of it: the two agree roughly.
+        assert!((laminated.power[0].value / glued.power_ratio.value - 1.0).abs() < 0.3, "{:?}", laminated.power);
+        assert!(joined.mass.value > laminated.mass.value && joined.power[0].value < laminated.power[0].value);
+        let (soft, stiff) = (plain.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
+        let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
+        assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
+        assert_eq!(patches.len(), PATCHES);
+    }
+}
