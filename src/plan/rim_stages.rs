@@ -253,7 +253,8 @@ mod tests {
         assert!((ratio / glued.tone_ratio.value - 1.0).abs() < 2e-3, "{ratio} {:?}", glued.tone_ratio);
         // An endless strip has no modes that fall into the band or out of it: the two agree roughly.
         assert!((laminated.power[0].value / glued.power_ratio.value - 1.0).abs() < 0.3, "{:?}", laminated.power);
-        assert!(joined.mass.value > laminated.mass.value && joined.power[0].value < laminated.power[0].value);
+        // Blocks and linings add mass; at one station they may move a mode into the band or out of it.
+        assert!(joined.mass.value > 1.1 * laminated.mass.value && joined.power[0].value < 0.6, "{:?}", joined.power);
         let (soft, stiff) = (plain.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
         let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
         assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
