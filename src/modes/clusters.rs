@@ -314,7 +314,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
     }
     let chosen = fits[current].take().unwrap_or(fit);
     let band = search.band_of(bins, scale, samples(current), others);
-    let hidden = hidden(&band, &chosen, search.rings.len());
+    let hidden = hidden(&band, &chosen, search.rings.len(), search.crowded);
     Cluster {
         fit: chosen,
         from_origin,

@@ -11,9 +11,11 @@ use super::joint::{Band, Fit};
 
 /// Where a second pole is tried: so many half-widths to either side.
 const ASIDE: f64 = 0.8;
-/// Chances (of noise alone doing no better) at which a second pole widens the uncertainty, and at which it is named: the first
-/// by judgement, so that simulated blanks and single modes are both covered.
-const FAVOURED: f64 = 0.8;
+/// Chances (of noise alone doing no better) at which a second pole widens the uncertainty: in a take with few modes, and in a
+/// crowded one, where a second mode is likely to begin with; by judgement, so that simulated single modes and blanks are both
+/// covered. And the chance at which it is named.
+const FAVOURED: f64 = 0.95;
+const FAVOURED_CROWDED: f64 = 0.8;
 const NAMED: f64 = 0.9995;
 const STEPS: usize = 8;
 
@@ -27,10 +29,11 @@ pub(super) struct Hidden {
 }
 
 /// Tries a second pole to either side of each component of a fit.
-pub(super) fn hidden(band: &Band, fit: &Fit, taps: usize) -> Vec<Hidden> {
+pub(super) fn hidden(band: &Band, fit: &Fit, taps: usize, crowded: bool) -> Vec<Hidden> {
     let mut found = vec![Hidden::default(); fit.components.len()];
     let Ok(chance) = ChiSquared::new(2.0 + 2.0 * taps as f64) else { return found };
-    let (favoured, named) = (chance.inverse_cdf(FAVOURED), chance.inverse_cdf(NAMED));
+    let (favoured, named) =
+        (chance.inverse_cdf(if crowded { FAVOURED_CROWDED } else { FAVOURED }), chance.inverse_cdf(NAMED));
     let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
     for own in fit.components.iter().filter(|c| !c.steady) {
         for side in [-ASIDE, ASIDE] {
