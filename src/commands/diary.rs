@@ -7,14 +7,15 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 
 use super::bench_takes::{Wanted, measure_all};
-use super::diary_parts::Session;
+use super::diary_parts::{Session, file_name};
 use super::inputs::{Input, gather};
 use super::measure::ReportArguments;
 use super::take::path_of;
 use super::{Outcome, print, tell};
 use crate::bench::{Bench, Found, Kept, NEW_BENCH, find};
 use crate::report::{
-    Document, IndexInput, IndexPart, IndexSection, RecordingEntry, clear_forgotten, index_html, save, to_csv,
+    Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, RecordingEntry, clear_forgotten,
+    index_html, save, to_csv,
 };
 
 #[derive(Debug, Args)]
@@ -210,9 +211,6 @@ impl<'a> Desk<'a> {
     }
 }
 
-/// More pictures than this make a page that no telephone opens; the others lie beside it.
-const MOST_PICTURES: usize = 30;
-
 /// A folder of recordings without a `bench.toml`.
 fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> {
     let inputs: Vec<Input> = gather(&[desk.folder.to_owned()]);
@@ -227,18 +225,20 @@ fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> 
     let entries: Vec<RecordingEntry> = takes.into_iter().map(|t| t.entry).collect();
     problems.extend(entries.iter().filter_map(|e| e.error.as_ref().map(|why| format!("{}: {why}", e.file))));
     let mut pictures = Vec::new();
-    for (wanted, entry) in wanted.iter().zip(&entries).filter(|(_, e)| !e.modes.is_empty()).take(MOST_PICTURES) {
-        if let Ok(png) = std::fs::read(&wanted.page) {
-            pictures.push((format!("{}: recording, spectrum, decays, table", entry.file), png));
+    let mut bytes = 0;
+    for (wanted, entry) in wanted.iter().zip(&entries).filter(|(_, e)| !e.modes.is_empty()) {
+        // What the page has no room for is not read: there may be thousands.
+        let png = if bytes < MOST_BYTES { std::fs::read(&wanted.page) } else { Ok(Vec::new()) };
+        if let Ok(png) = png {
+            bytes += png.len();
+            let shows = format!("{}: recording, spectrum, decays, table", entry.file);
+            pictures.push(IndexPicture { shows, file: file_name(&wanted.page), png });
         }
     }
     let good = entries.iter().filter(|e| e.error.is_none()).count();
     print(&format!("{good} of {} recordings measured\n", entries.len()));
-    let mut notes =
+    let notes =
         vec!["These recordings belong to no bench: nothing is said about parts, and nothing is compared.".to_owned()];
-    if good > pictures.len() {
-        notes.push(format!("{} of the {good} pictures are shown; all lie beside this page.", pictures.len()));
-    }
     let heading = "Takes".to_owned();
     let part = IndexPart {
         name: desk.folder.file_name().map_or("Recordings".into(), |n| n.to_string_lossy().into_owned()),

@@ -17,8 +17,8 @@ use crate::compare::{Comparison, Stage, compare, control_charts};
 use crate::part::PartDescription;
 use crate::plan::{Ply, find_glue, find_wood, forecast};
 use crate::report::{
-    Document, IndexAnswer, IndexPart, IndexSection, TakePicture, comparison_png, comparison_text, control_png,
-    control_text, save, station_png,
+    Document, IndexAnswer, IndexPart, IndexPicture, IndexSection, TakePicture, comparison_png, comparison_text,
+    control_png, control_text, save, station_png,
 };
 
 /// What plies are glued with where nothing is said.
@@ -235,10 +235,11 @@ impl<'a> Session<'a> {
             let title = format!("{}, {stage}, {station}: among the shop's earlier ones", part.name);
             print(&format!("{title}\n{}\n", control_text(&part.name, &charts, &notes)));
             let png = control_png(&part.name, &charts, &notes, self.remark()).map_err(|e| anyhow!(e))?;
-            save(&self.desk.reports.join(format!("{}-{station}-earlier.png", part.name)), &png, true)?;
+            let file = format!("{}-{station}-earlier.png", part.name);
+            save(&self.desk.reports.join(&file), &png, true)?;
             sections.push(IndexSection {
                 answers: vec![IndexAnswer::of_charts(&part.name, &charts, &notes)],
-                pictures: vec![(format!("A chart for every figure: {title}"), png)],
+                pictures: vec![IndexPicture { shows: format!("A chart for every figure: {title}"), file, png }],
                 heading: title,
             });
         }
@@ -262,7 +263,11 @@ impl<'a> Session<'a> {
         Ok(Some(IndexSection {
             heading: title.to_owned(),
             answers: comparisons.iter().map(IndexAnswer::of_comparison).collect(),
-            pictures: vec![(format!("Spectra, decays, and ratios with their intervals: {title}"), png)],
+            pictures: vec![IndexPicture {
+                shows: format!("Spectra, decays, and ratios with their intervals: {title}"),
+                file: file.to_owned(),
+                png,
+            }],
         }))
     }
 
@@ -271,8 +276,13 @@ impl<'a> Session<'a> {
         let mut pictures = Vec::new();
         for station in self.document.stations.iter().filter(|s| s.station.starts_with(&format!("{}/", part.name))) {
             let png = station_png(station, self.remark()).map_err(|e| anyhow!(e))?;
-            save(&self.desk.reports.join(station_page_name(&station.station)), &png, true)?;
-            pictures.push((format!("Shifts by stuck-on masses and mobility at {}", station.station), png));
+            let file = station_page_name(&station.station);
+            save(&self.desk.reports.join(&file), &png, true)?;
+            pictures.push(IndexPicture {
+                shows: format!("Shifts by stuck-on masses and mobility at {}", station.station),
+                file,
+                png,
+            });
         }
         for (s, (stage, _)) in part.stages.iter().enumerate() {
             let bare = self.wanted.iter().find(|(place, wanted)| {
@@ -282,8 +292,10 @@ impl<'a> Session<'a> {
                 folder.part == index && folder.stage == s && station.is_some_and(|s| s.added.value == 0.0)
             });
             // A take that could not be measured may have no page; that was said already.
-            if let Some(png) = bare.and_then(|(_, wanted)| std::fs::read(&wanted.page).ok()) {
-                pictures.push((format!("A take of {} {stage}: recording, spectrum, decays, table", part.name), png));
+            let Some((_, wanted)) = bare else { continue };
+            if let Ok(png) = std::fs::read(&wanted.page) {
+                let shows = format!("A take of {} {stage}: recording, spectrum, decays, table", part.name);
+                pictures.push(IndexPicture { shows, file: file_name(&wanted.page), png });
             }
         }
         Ok(IndexSection { heading: "Takes and stations".into(), answers: Vec::new(), pictures })
@@ -298,4 +310,9 @@ impl<'a> Session<'a> {
 fn notes_of(part: &BenchPart) -> Vec<String> {
     let stages = part.stages.iter().filter_map(|(name, stage)| Some(format!("{name}: {}", stage.notes.as_ref()?)));
     part.notes.iter().cloned().chain(stages).collect()
+}
+
+/// The name of a page without its folder.
+pub fn file_name(page: &Path) -> String {
+    page.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
 }

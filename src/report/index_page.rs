@@ -23,8 +23,16 @@ pub struct IndexPart {
 pub struct IndexSection {
     pub heading: String,
     pub answers: Vec<IndexAnswer>,
-    /// Pictures (PNG): what they show, and the bytes.
-    pub pictures: Vec<(String, Vec<u8>)>,
+    pub pictures: Vec<IndexPicture>,
+}
+
+/// A picture (PNG).
+pub struct IndexPicture {
+    pub shows: String,
+    /// The file that lies beside the page.
+    pub file: String,
+    /// Its bytes; empty if the page is to lead to the file.
+    pub png: Vec<u8>,
 }
 
 /// An answer in one sentence, with what it rests on.
@@ -85,10 +93,24 @@ fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
-fn picture(out: &mut String, png: &[u8], shows: &str) {
-    let data = base64::engine::general_purpose::STANDARD.encode(png);
+/// More bytes of pictures than this make a page that a telephone hardly opens.
+pub const MOST_BYTES: usize = 12_000_000;
+
+/// Puts a picture into the page, or, when it is full, a link to the file beside it.
+fn picture(out: &mut String, picture: &IndexPicture, room: &mut usize) {
+    let shows = escape(&picture.shows);
     // Writing to a string cannot fail.
-    let _ = writeln!(out, "<p><img alt=\"{}\" src=\"data:image/png;base64,{data}\"></p>", escape(shows));
+    if picture.png.is_empty() || picture.png.len() > *room {
+        let _ = writeln!(
+            out,
+            "<p><a href=\"{}\">Picture: {shows}</a></p>",
+            escape(&picture.file.replace('%', "%25").replace('#', "%23").replace('?', "%3F"))
+        );
+        return;
+    }
+    *room -= picture.png.len();
+    let data = base64::engine::general_purpose::STANDARD.encode(&picture.png);
+    let _ = writeln!(out, "<p><img alt=\"{shows}\" src=\"data:image/png;base64,{data}\"></p>");
 }
 
 /// The page, as text.
@@ -117,6 +139,11 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
         }
         out.push_str("</ul>\n");
     }
+    // The pictures of the answers have the first claim to the room.
+    let sections = || input.parts.iter().flat_map(|p| &p.sections);
+    let bytes = |s: &IndexSection| s.pictures.iter().map(|p| p.png.len()).sum::<usize>();
+    let of_answers: usize = sections().filter(|s| !s.answers.is_empty()).map(bytes).sum();
+    let (mut for_answers, mut for_takes) = (MOST_BYTES, MOST_BYTES.saturating_sub(of_answers));
     for part in input.parts {
         let _ = writeln!(out, "<h2>{} <span class=\"muted\">({})</span></h2>", escape(&part.name), escape(&part.kind));
         for note in &part.notes {
@@ -125,7 +152,8 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
         for section in &part.sections {
             let _ = writeln!(out, "<h3>{}</h3>", escape(&section.heading));
             section.answers.iter().for_each(|a| answer(&mut out, a));
-            section.pictures.iter().for_each(|(shows, png)| picture(&mut out, png, shows));
+            let room = if section.answers.is_empty() { &mut for_takes } else { &mut for_answers };
+            section.pictures.iter().for_each(|p| picture(&mut out, p, room));
         }
     }
     out.push_str("<h2>All takes</h2>\n");

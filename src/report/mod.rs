@@ -29,7 +29,7 @@ pub use control_page::control_png;
 pub use control_report::{control_csv, control_json, control_text};
 pub use csv_table::to_csv;
 pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAME, TapEntry, schema};
-pub use index_page::{IndexAnswer, IndexInput, IndexPart, IndexSection, index_html};
+pub use index_page::{IndexAnswer, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, index_html};
 pub use page::{PageInput, page_png, page_svg};
 pub use part_entry::{FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry};
 pub use plan_page::plan_png;
