@@ -14,6 +14,7 @@ fn files(folder: &Path, into: &mut Vec<PathBuf>) {
 fn main() {
     let mut sources = vec![PathBuf::from("Cargo.toml"), PathBuf::from("Cargo.lock")];
     files(Path::new("src"), &mut sources);
+    files(Path::new("assets"), &mut sources);
     sources.sort();
     let mut hasher = DefaultHasher::new();
     for source in &sources {

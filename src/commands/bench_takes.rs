@@ -94,6 +94,19 @@ fn keep(kept: &Kept, fingerprint: &str, take: &MeasuredTake, page: &Path, troubl
     }
 }
 
+/// Gives every take a page of its own: `a/b-c.wav` and `a-b/c.wav` would share one.
+pub fn part_pages(wanted: &mut [Wanted]) {
+    let mut taken = std::collections::HashSet::new();
+    for take in wanted {
+        if !taken.insert(take.page.clone()) {
+            let stem = take.page.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+            let print = Kept::of_bytes(take.name.as_bytes());
+            take.page = take.page.with_file_name(format!("{stem}-{}.png", &print[..8]));
+            taken.insert(take.page.clone());
+        }
+    }
+}
+
 /// The input's path, whether it can be read or not.
 pub fn input_path(wanted: &Wanted) -> &Path {
     path_of(&wanted.input)

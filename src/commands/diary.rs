@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow, bail};
 use clap::Args;
 
-use super::bench_takes::{Wanted, measure_all};
+use super::bench_takes::{Wanted, measure_all, part_pages};
 use super::diary_parts::{Session, file_name};
 use super::inputs::{Input, gather};
 use super::measure::ReportArguments;
@@ -72,6 +72,9 @@ pub fn write(folder: &Path, remark: &str) -> anyhow::Result<Outcome> {
 }
 
 fn new_bench(folder: &Path) -> anyhow::Result<Outcome> {
+    if folder.join("bench.toml").exists() {
+        bail!("{}: is a bench already (its bench.toml exists already)", folder.display());
+    }
     save(&folder.join("bench.toml"), NEW_BENCH.as_bytes(), false).context("no new bench was made")?;
     let recordings = folder.join("recordings");
     std::fs::create_dir_all(&recordings).with_context(|| format!("{}: cannot be made", recordings.display()))?;
@@ -214,13 +217,14 @@ impl<'a> Desk<'a> {
 /// A folder of recordings without a `bench.toml`.
 fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> {
     let inputs: Vec<Input> = gather(&[desk.folder.to_owned()]);
-    let wanted: Vec<Wanted> = inputs
+    let mut wanted: Vec<Wanted> = inputs
         .into_iter()
         .map(|input| {
             let path = path_of(&input).to_owned();
             Wanted { name: desk.name_of(&path), page: desk.page_of(&path, desk.folder), part: None, input }
         })
         .collect();
+    part_pages(&mut wanted);
     let (takes, mut problems) = desk.measure(&wanted);
     let entries: Vec<RecordingEntry> = takes.into_iter().map(|t| t.entry).collect();
     problems.extend(entries.iter().filter_map(|e| e.error.as_ref().map(|why| format!("{}: {why}", e.file))));

@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::anyhow;
 
 use super::assess::stations;
-use super::bench_takes::{Wanted, input_path};
+use super::bench_takes::{Wanted, input_path, part_pages};
 use super::diary::Desk;
 use super::inputs::Input;
 use super::ply_material::{best_take, material_of};
@@ -14,7 +14,7 @@ use super::stage::{Take, stage_of};
 use super::take::station_page_name;
 use crate::bench::{Bench, BenchPart, Found, StationFolder};
 use crate::compare::{Comparison, Stage, compare, control_charts};
-use crate::part::PartDescription;
+use crate::part::{PartDescription, Station};
 use crate::plan::{Ply, find_glue, find_wood, forecast};
 use crate::report::{
     Document, IndexAnswer, IndexPart, IndexPicture, IndexSection, TakePicture, comparison_png, comparison_text,
@@ -48,13 +48,14 @@ impl<'a> Session<'a> {
             page: desk.page_of(file, &recordings),
             part: Some(bench.parts[station.part].stages[station.stage].1.clone()),
         };
-        let (places, wanted): (Vec<usize>, Vec<Wanted>) = found
+        let (places, mut wanted): (Vec<usize>, Vec<Wanted>) = found
             .stations
             .iter()
             .enumerate()
             .flat_map(|(place, station)| station.takes.iter().map(move |(file, _)| (place, station, file)))
             .map(|(place, station, file)| (place, want(station, file)))
             .unzip();
+        part_pages(&mut wanted);
         let (takes, troubles) = desk.measure(&wanted);
         let (entries, pictures): (Vec<_>, Vec<_>) = takes.into_iter().map(|t| (t.entry, t.picture)).unzip();
         let mut problems = found.problems.clone();
@@ -142,7 +143,7 @@ impl<'a> Session<'a> {
     /// Sets what the plies of two stages foretell beside what was measured.
     fn foretell(&self, comparison: &mut Comparison, plain: &PartDescription, other: &PartDescription) {
         let plies = |described: &PartDescription| -> Option<Vec<Ply>> {
-            described.plies.iter().map(|ply| self.ply(ply)).collect()
+            described.plies.iter().enumerate().map(|(place, ply)| self.ply(place + 1, ply)).collect()
         };
         let Some((before, after)) = plies(plain).zip(plies(other)) else { return };
         // One board glued to others: with more plies before there is no plain side to compare with.
@@ -151,6 +152,14 @@ impl<'a> Session<'a> {
         else {
             return;
         };
+        // A forecast is for a given area: of a side that was trimmed meanwhile the mass and EI say nothing of it.
+        let trimmed = [(&plain.length, &other.length), (&plain.width, &other.width)]
+            .iter()
+            .any(|(a, b)| a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| (a.value / b.value - 1.0).abs() > 0.01));
+        if trimmed {
+            comparison.notes.push("its size changed: what the plies foretell of it is left out".into());
+            return;
+        }
         let measured = |c: &Comparison, code: &str| c.whole.iter().any(|r| r.code == code);
         let stiffness = ["bending_stiffness", "stiffness_by_mass"].into_iter().find(|code| measured(comparison, code));
         if let Some(code) = stiffness {
@@ -165,18 +174,26 @@ impl<'a> Session<'a> {
     }
 
     /// A ply as `bench.toml` names it: of a blank on this bench, or of a wood in the table.
-    fn ply(&self, ply: &crate::part::Ply) -> Option<Ply> {
+    ///
+    /// Plies of a tapped blank are of one board; two of a wood in the table are two boards.
+    fn ply(&self, place: usize, ply: &crate::part::Ply) -> Option<Ply> {
         let blank = self.bench.parts.iter().position(|p| p.name == ply.wood);
+        // Bare takes of the flat blank only: with a mass stuck on it is another body.
         let takes = || {
-            let of = |place: usize| blank == Some(self.found.stations[place].part);
-            self.wanted.iter().zip(&self.document.recordings).filter(move |((p, _), _)| of(*p)).map(|(_, entry)| entry)
+            let of = |(place, wanted): &(usize, Wanted)| {
+                let folder = &self.found.stations[*place];
+                let bare = |(file, station): &(std::path::PathBuf, Station)| {
+                    file == input_path(wanted) && station.added.value == 0.0
+                };
+                blank == Some(folder.part) && folder.takes.iter().any(bare)
+            };
+            self.wanted.iter().zip(&self.document.recordings).filter(move |(w, _)| of(w)).map(|(_, entry)| entry)
         };
         let material = match blank {
             Some(_) => material_of(best_take(takes())?, &ply.wood, &ply.wood).ok()?,
-            None => find_wood(&ply.wood).ok()?.material(&ply.wood),
+            None => find_wood(&ply.wood).ok()?.material(&format!("{}, ply {place}", ply.wood)),
         };
-        // One reading of a board's thickness, wherever the board is named.
-        let thickness = ply.thickness.renamed(|_| format!("thickness of {} as a ply", ply.wood));
+        let thickness = ply.thickness.renamed(|_| format!("thickness of ply {place}"));
         Some(Ply { material, thickness, angle_rad: ply.grain_deg.to_radians() })
     }
 

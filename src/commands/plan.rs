@@ -6,12 +6,13 @@ use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
 use super::compare::{described, named_inputs};
+use super::inputs::Input;
 use super::measure::Format;
 use super::ply_material::{best_take, material_of};
 use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
 use crate::modes::Estimator;
-use crate::part::{Dimension, Measured, parse_readings};
+use crate::part::{Dimension, Measured, parse_readings, station_of};
 use crate::plan::{
     Glue, Linings, Material, Ply, RimWish, find_glue, find_wood, forecast, outer_for_stiffness, rim_forecast,
     thickness_for_stiffness, to_be_made,
@@ -24,26 +25,26 @@ use crate::rim::Outline;
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
   ringwright plan --outer \"black walnut 2.25 mm\" --inner maple
-  ringwright plan --outer my-shop/recordings/left-blank/flat --inner maple --inner walnut --page plan.png
-  ringwright plan --outer left-blank/flat --inner maple --times 5           what thickness gives 5 times?
-  ringwright plan --outer left-blank/flat --inner \"maple 1.5 mm\" --keep     how thin may the outer ply go?
-  ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"                what tones to expect there?
+  ringwright plan --outer left-blank/flat --inner maple --inner walnut --page plan.png
+  ringwright plan --outer left-blank/flat --inner maple --times 5      what thickness?
+  ringwright plan --outer left-blank/flat --inner \"maple 1.5 mm\" --keep   how thin may outer go?
+  ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"           what tones then?
 
   ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim parlour --rim-page rim.png
 
 A ply is a folder of takes of a flat blank with its sizes and mass (as for `compare`), which is best, or
-a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch, black
-cherry, white ash, yellow-poplar, red oak, white oak, western red cedar.
+a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch,
+black cherry, white ash, yellow-poplar, red oak, white oak, western red cedar.
 Whether a side can be bent or breaks is not checked here.
 Exit codes: 0 done; 1 done, but a wish cannot be reached; 2 wrong usage.")]
 pub struct Arguments {
-    /// The outer ply: takes of a flat blank, or a wood and its thickness such as \"black walnut 2.25 mm\"
+    /// The outer ply: takes of a flat blank, or a wood and its thickness such as "black walnut 2.25 mm"
     #[arg(long, value_name = "PLY")]
     outer: String,
     /// An inner ply to try: the same, or a wood without a thickness; may be given more than once
     #[arg(long, value_name = "PLY")]
     inner: Vec<String>,
-    /// Thicknesses of the inner ply to try, such as \"1 1.5 2 mm\"
+    /// Thicknesses of the inner ply to try, such as "1 1.5 2 mm"
     #[arg(long, value_name = "SIZES", default_value = "0.5 0.75 1 1.25 1.5 1.75 2 2.5 3 mm")]
     thicknesses: String,
     /// What glues them: epoxy, hide glue, wood glue or contact cement, and its film, or none
@@ -316,11 +317,12 @@ fn sanded(plain: &Ply, tones: &[(f64, f64)], size: &str) -> anyhow::Result<(f64,
     if to >= plain.thickness.value {
         bail!("--sand-to {size}: the blank is {:.2} mm thick already", 1e3 * plain.thickness.value);
     }
+    let made = to_be_made(to, "the sanded blank");
     let then = tones
         .iter()
         .map(|(hz, u)| {
             let now = Measured::new(*hz, *u, "tone");
-            (*hz, Measured::combine(&[&now, &plain.thickness], |x| x[0] * to / x[1]))
+            (*hz, Measured::combine(&[&now, &plain.thickness, &made], |x| x[0] * x[2] / x[1]))
         })
         .collect();
     Ok((to, then))
@@ -388,7 +390,10 @@ fn tapped(path: &Path, board: &str) -> anyhow::Result<Named> {
     let thickness = part.thickness.clone().with_context(|| format!("{shown}: the blank's thickness is not given"))?;
     let plan = Plan { part: Some(part), ..Plan::default() };
     let mut estimator = Estimator::default();
-    let takes: Vec<_> = named_inputs(path).iter().map(|input| measure_alone(input, &plan, &mut estimator)).collect();
+    // A blank with a mass stuck on is another body.
+    let bare = |input: &&Input| input.as_ref().is_ok_and(|path| station_of(path).added.value == 0.0);
+    let takes: Vec<_> =
+        named_inputs(path).iter().filter(bare).map(|input| measure_alone(input, &plan, &mut estimator)).collect();
     let Some(best) = best_take(takes.iter().map(|take| &take.entry)) else {
         bail!("{shown}: no take here tells the blank's moduli; `measure` says why");
     };

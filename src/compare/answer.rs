@@ -91,7 +91,9 @@ fn apart(what: &str, ratio: &Ratio) -> String {
         Verdict::NotToldApart { .. } => {
             // The interval's farther end: they differ by no more than that.
             let most = percent(ratio.high).max(-percent(ratio.low));
-            format!("{what} alike within {most:.digits$} %")
+            // Rounded up: it is a bound.
+            let steps = 10f64.powi(digits as i32);
+            format!("{what} alike within {:.digits$} %", (most * steps - 1e-6).ceil() / steps)
         }
         Verdict::Larger => format!(
             "{what} {:.digits$} % more ({:.digits$} to {:.digits$} %)",

@@ -125,6 +125,13 @@ pub fn control_charts(this: &Stage, earlier: &[Stage]) -> (Vec<Chart>, Vec<Strin
             charts.extend(Chart::new(format!("{what}, {name}"), *shown, &all, reading(of(mode))));
         }
     }
+    if charts.len() > 1 {
+        notes.push(format!(
+            "of {} figures about {:.0} would be called unusual by chance alone (1 in 20)",
+            charts.len(),
+            (0.05 * charts.len() as f64).ceil()
+        ));
+    }
     if charts.is_empty() {
         notes.push("this part has no mode that all earlier ones have".into());
     }

@@ -39,7 +39,7 @@ impl Comparison {
 impl Foretold {
     /// In plain words.
     pub fn sentence(&self) -> &'static str {
-        if self.met { "as measured" } else { "not as measured" }
+        if self.met { "met within the intervals" } else { "not met" }
     }
 }
 

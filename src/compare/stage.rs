@@ -107,8 +107,12 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
             } else {
                 0.0
             };
-            let u = if between > within { between * student_factor(n - 1.0) } else { within };
-            let u = if takes.len() == 1 { u.hypot(held_anew * mean) } else { u };
+            // What was heard once was held once, however many takes there are.
+            let u = if group.len() == 1 {
+                within.hypot(held_anew * mean)
+            } else {
+                within.hypot(between * student_factor(n - 1.0))
+            };
             Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
         };
         joined.push(StageMode {
@@ -137,12 +141,21 @@ fn mean_ratio(ratios: &[Measured]) -> Measured {
     mean.plus_uncertainty(spread, "modes differ")
 }
 
+/// What a single pair, which nothing checks, may be off by because its shape changed (relative, by judgement).
+const UNCHECKED_SHAPE: f64 = 0.1;
+
 /// The ratio that several modes' ratios stand for. Where the modes do not agree they did not keep their shapes, and any of them
-/// may be nearest to what was meant: their whole spread counts, not the error of their mean.
+/// may be nearest to what was meant: their whole spread counts, not the error of their mean. One pair alone shows no spread.
 fn common_ratio(ratios: &[Measured]) -> Measured {
     let refs: Vec<&Measured> = ratios.iter().collect();
     let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-    let spread = spread(ratios, &mean);
+    if ratios.len() == 1 {
+        let unchecked = UNCHECKED_SHAPE * mean.value;
+        return mean.plus_uncertainty(unchecked, "one pair only");
+    }
+    let freedom = ratios.len() as f64 - 1.0;
+    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
+    let spread = variance.sqrt() * mean.value;
     mean.plus_uncertainty(spread, "modes differ")
 }
 
@@ -190,7 +203,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         result.undecided = true;
         result.notes.push(format!(
             "the modes can be paired in two ways ({} ... or {} ...), and nothing tells which: the stiffness and the loss from \
-             pairs are left out. Set one by hand, such as --pair 1=1",
+             pairs are left out, and the pairs below are the likelier way only. `compare` with --pair sets pairs by hand",
             told(&pairs),
             told(rival)
         ));

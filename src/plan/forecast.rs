@@ -61,6 +61,7 @@ const SPREAD_FILM: f64 = 0.5;
 const SPREAD_SHEAR: f64 = 0.4;
 /// Frequency (Hz) at which the glue line's giving way is judged: in the range where a top drives its rim.
 const JUDGED_HZ: f64 = 200.0;
+const GLUE_ROUNDS: usize = 12;
 /// Giving way by less than this share does not matter.
 const MATTERS: f64 = 0.01;
 
@@ -159,19 +160,23 @@ fn glued(layers: &[Layer], glue: Option<(&Glue, f64, f64)>) -> Option<Glued> {
     let whole = laminate(&all)?;
     // Each line by itself, everything on either side of it taken as one ply; the largest loss of stiffness counts, and the
     // losses add. Exact for two plies.
-    let wave_number =
-        (whole.mass_per_area * (std::f64::consts::TAU * JUDGED_HZ).powi(2) / whole.strip_along).powf(0.25);
     let (mut share, mut loss) = (1.0f64, whole.loss_along);
-    for line in 1..layers.len() {
-        let (below, above) = (laminate(&all[..2 * line - 1])?, laminate(&all[2 * line..])?);
-        let thick = |layers: &[Layer]| layers.iter().map(|l| l.thickness_m).sum::<f64>();
-        let (h1, h3) = (thick(&all[..2 * line - 1]), thick(&all[2 * line..]));
-        let stretch = [below.a[(0, 0)], above.a[(0, 0)]];
-        let own = below.strip_along + above.strip_along;
-        let (left, added) =
-            glue_line(stretch, own, 0.5 * (h1 + h3) + thickness_m, (thickness_m, shear_pa, glue.loss), wave_number);
-        share = share.min(left);
-        loss += added;
+    // The wave is shorter the more the glue gives, and the glue gives more to shorter waves: a few rounds settle it.
+    for _ in 0..GLUE_ROUNDS {
+        let stiffness = share * whole.strip_along;
+        let wave_number = (whole.mass_per_area * (std::f64::consts::TAU * JUDGED_HZ).powi(2) / stiffness).powf(0.25);
+        (share, loss) = (1.0, whole.loss_along);
+        for line in 1..layers.len() {
+            let (below, above) = (laminate(&all[..2 * line - 1])?, laminate(&all[2 * line..])?);
+            let thick = |layers: &[Layer]| layers.iter().map(|l| l.thickness_m).sum::<f64>();
+            let (h1, h3) = (thick(&all[..2 * line - 1]), thick(&all[2 * line..]));
+            let stretch = [below.a[(0, 0)], above.a[(0, 0)]];
+            let own = below.strip_along + above.strip_along;
+            let (left, added) =
+                glue_line(stretch, own, 0.5 * (h1 + h3) + thickness_m, (thickness_m, shear_pa, glue.loss), wave_number);
+            share = share.min(left);
+            loss += added;
+        }
     }
     Some(Glued { stiffness: share * whole.strip_along, mass: whole.mass_per_area, loss, gives: 1.0 - share })
 }

@@ -69,7 +69,9 @@ fn strain_transform(angle: f64) -> Matrix3<f64> {
 pub fn laminate(layers: &[Layer]) -> Option<Laminate> {
     let sound = |l: &Layer| {
         let positive = [l.thickness_m, l.along_pa, l.across_pa, l.shear_pa, l.density_kg_m3];
-        positive.iter().all(|v| v.is_finite() && *v > 0.0) && l.poisson.powi(2) * l.across_pa < l.along_pa
+        positive.iter().all(|v| v.is_finite() && *v > 0.0)
+            && l.angle_rad.is_finite()
+            && l.poisson.powi(2) * l.across_pa < l.along_pa
     };
     if layers.is_empty() || !layers.iter().all(sound) {
         return None;

@@ -22,7 +22,7 @@ pub fn control_png(part: &str, charts: &[Chart], notes: &[String], remark: Optio
     let mut on = Drawing::new(WIDTH, head + ROW * rows as f64 + 60.0);
     on.text(40.0, 52.0, &format!("{part} among earlier ones"), Style { size: 30.0, bold: true, ..Style::default() });
     let note = remark.map_or(String::new(), |r| format!("{r} · "))
-        + "dashed: mean of the earlier ones; red: limits (2.66 mean steps); the last point is this one, with its 95 % interval";
+        + "dashed: mean of the earlier ones; red: limits (2.66 mean steps, or 3 uncertainties of a reading if larger); the last point is this one, with its 95 % interval";
     on.text(40.0, 84.0, &note, Style { size: 17.0, colour: MUTED, ..Style::default() });
     let mut y = 92.0;
     for line in said {

@@ -92,6 +92,10 @@ fn followed<'a>(comparisons: &[Comparison], pictures: &'a [TakePicture]) -> Vec<
     let Some((first, rest)) = pictures.split_first() else { return Vec::new() };
     let partners = |decay: &'a DecayPicture| -> Vec<Option<&'a DecayPicture>> {
         let of = |(c, picture): (&Comparison, &'a TakePicture)| {
+            // Nothing tells which mode is which: none is drawn as the same.
+            if c.undecided {
+                return None;
+            }
             let rows = c.pairs.iter().filter_map(|(_, rows)| rows.iter().find(|r| r.code == "frequency_hz"));
             let mut same = rows.filter(|r| (r.baseline.value / decay.frequency_hz - 1.0).abs() < SAME);
             near(picture, same.next()?.other.value)

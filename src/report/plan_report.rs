@@ -222,7 +222,15 @@ pub fn plan_text(report: &PlanReport) -> String {
     }
     out.push('\n');
     report.cautions.iter().for_each(|c| wrap(&mut out, "", &format!("Mind: {c}.")));
-    out.push_str("\nPower drawn: by an endless strip from an edge that pushes with a given force. Nothing here says how a\nguitar will sound.\n");
+    if !report.series.is_empty() {
+        out.push_str("\nPower drawn from an edge that pushes with a given force: in the tables by an endless strip");
+        out.push_str(if report.rim.is_some() {
+            ", of the rim by\nits stations' mobility, 80 to 1000 Hz.\n"
+        } else {
+            ".\n"
+        });
+    }
+    out.push_str("Nothing here says how a guitar will sound.\n");
     out
 }
 

@@ -20,6 +20,15 @@ pub enum OutlineError {
     Crosses(f64, f64),
     #[error("the outline is {0:.0} mm around; a guitar's is 1000 to 4000 mm: are the numbers millimetres?")]
     Size(f64),
+    #[error("the outline is {0:.0} mm wide and {1:.0} mm long: x goes across the guitar, y from tail to neck")]
+    Lies(f64, f64),
+    #[error(
+        "the outline is not alike on both sides of its middle line x = {0:.0} mm: near y {1:.0} mm it reaches {2:.0} and {3:.0} mm \
+         from it. Give all of the mould, left and right"
+    )]
+    OneSided(f64, f64, f64, f64),
+    #[error("the wider bout is at the top: y goes from the tail up to the neck")]
+    UpsideDown,
     #[error("no outline called {0:?}; there are: {names}. A mould's own points can be given as a CSV file", names = names())]
     Unknown(String),
 }
@@ -157,7 +166,13 @@ impl Outline {
         // Begin at the tail: the lowest point.
         let lowest = (0..curve.len()).min_by(|a, b| curve[*a].1.total_cmp(&curve[*b].1)).unwrap_or(0);
         curve.rotate_left(lowest);
+        mirrored(&curve)?;
         let outline = Self::of(curve);
+        if let (Some(lower), Some(upper)) = (outline.station("lower bout"), outline.station("upper bout"))
+            && outline.at(upper).0.abs() > outline.at(lower).0.abs() * 1.02
+        {
+            return Err(OutlineError::UpsideDown);
+        }
         if !(1.0..=4.0).contains(&outline.length_m()) {
             return Err(OutlineError::Size(1e3 * outline.length_m()));
         }
@@ -194,19 +209,52 @@ impl Outline {
         if let Ok(share) = name.trim().parse::<f64>() {
             return (0.0..=1.0).contains(&share).then_some(share);
         }
-        let half: Vec<(f64, f64)> = (0..=500).map(|i| f64::from(i) / 1000.0).map(|s| (s, self.at(s).0)).collect();
-        let widest = |from: usize, to: usize| half[from..to].iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|p| p.0);
-        let waist = half[180..380].iter().min_by(|a, b| a.1.total_cmp(&b.1)).map(|p| p.0)?;
-        let middle = (1000.0 * waist) as usize;
+        let half: Vec<(f64, f64)> = (0..=500).map(|i| f64::from(i) / 1000.0).map(|s| (s, self.at(s).0.abs())).collect();
+        let widest = |from: usize, to: usize| half[from..to].iter().max_by(|a, b| a.1.total_cmp(&b.1)).copied();
+        // The waist is the narrowest place between two wider ones.
+        let waist = half[180..400].iter().min_by(|a, b| a.1.total_cmp(&b.1)).copied().filter(|w| {
+            let at = (1000.0 * w.0) as usize;
+            let wider = |p: Option<(f64, f64)>| p.is_some_and(|p| p.1 > 1.01 * w.1);
+            wider(widest(20, at)) && wider(widest(at, 480))
+        });
+        let middle = waist.map(|w| (1000.0 * w.0) as usize);
         match name.trim().to_lowercase().replace('-', " ").as_str() {
             "tail" | "tail block" => Some(0.0),
             "neck" | "neck block" => Some(0.5),
-            "waist" => Some(waist),
-            "lower bout" => widest(20, middle),
-            "upper bout" => widest(middle, 480),
+            "waist" => waist.map(|w| w.0),
+            "lower bout" => widest(20, middle?).map(|p| p.0),
+            "upper bout" => widest(middle?, 480).map(|p| p.0),
             _ => None,
         }
     }
+}
+
+/// How far the two sides of an outline may differ, as a share of its width: a mould that is hand-made, or has a cutaway, is refused
+/// no sooner than that.
+const ALIKE: f64 = 0.1;
+
+/// Whether a curve (m) is that of a guitar lying along y, alike on both sides of its middle line.
+fn mirrored(curve: &[(f64, f64)]) -> Result<(), OutlineError> {
+    let ends = |pick: fn(&(f64, f64)) -> f64| {
+        curve.iter().map(pick).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)))
+    };
+    let ((left, right), (bottom, top)) = (ends(|p| p.0), ends(|p| p.1));
+    let (width, length) = (right - left, top - bottom);
+    if width > 1.02 * length {
+        return Err(OutlineError::Lies(1e3 * width, 1e3 * length));
+    }
+    let middle = 0.5 * (left + right);
+    for step in 1..20 {
+        let y = bottom + length * f64::from(step) / 20.0;
+        let near = |p: &&(f64, f64)| (p.1 - y).abs() < 0.02 * length;
+        let reach =
+            |side: f64| curve.iter().filter(near).map(|p| side * (p.0 - middle)).fold(f64::NEG_INFINITY, f64::max);
+        let (a, b) = (reach(1.0), reach(-1.0));
+        if (a - b).abs() > ALIKE * width {
+            return Err(OutlineError::OneSided(1e3 * middle, 1e3 * y, 1e3 * b, 1e3 * a));
+        }
+    }
+    Ok(())
 }
 
 /// Where a closed polygon crosses itself.
@@ -261,6 +309,19 @@ mod tests {
             (0..12).map(at).collect()
         };
         assert!(Outline::from_csv(&circle(200.0, &|i| i)).is_ok());
+        let half = &OUTLINES[0].1;
+        let text = |of: &dyn Fn(f64, f64) -> (f64, f64)| -> String {
+            let right = half.iter().map(|(y, x)| of(*x, *y));
+            let left = half.iter().rev().skip(1).take(half.len() - 2).map(|(y, x)| of(-x, *y));
+            right.chain(left).map(|(x, y)| format!("{x},{y}\n")).collect()
+        };
+        assert!(Outline::from_csv(&text(&|x, y| (x, y))).is_ok_and(|o| o.station("waist").is_some()));
+        assert!(error(&text(&|x, y| (y, x))).contains("x goes across the guitar"));
+        assert!(error(&text(&|x, y| (x, 462.0 - y))).contains("wider bout is at the top"));
+        let right: String = half.iter().map(|(y, x)| format!("{x},{y}\n")).collect();
+        assert!(error(&right).contains("Give all of the mould"));
+        // A circle is alike on both sides, and has no waist.
+        assert!(Outline::from_csv(&circle(200.0, &|i| i)).is_ok_and(|o| o.station("waist").is_none()));
         assert!(error(&circle(0.2, &|i| i)).contains("are the numbers millimetres"));
         assert!(
             error(&circle(200.0, &|i| if i == 3 {
