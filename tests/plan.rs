@@ -133,3 +133,34 @@ fn a_rim_is_foretold() {
     let (code, _, err) = with(&["--rim", "mould.csv"]);
     assert!(code == Some(2) && err.contains("mould.csv: line 2"), "{err}");
 }
+
+/// Takes of the blank with a mass stuck on lie beside the bare ones; they are no takes of the blank. Here they say 5 % lower tones
+/// (their sample rate is written wrong), which would make E a tenth smaller.
+#[test]
+fn a_blank_with_a_mass_on_is_not_the_blank() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let blank = folder.path().join("flat");
+    fs::create_dir(&blank).expect("it can be made");
+    let take = root.join("recordings/left-blank/flat/corner/take-01.wav");
+    fs::copy(&take, blank.join("take-01.wav")).expect("it can be copied");
+    let part = "kind = \"strip\"\nlength = \"800 mm\"\nwidth = \"120 mm\"\nthickness = \"2.25 mm\"\nmass = \"133 g\"\n";
+    fs::write(folder.path().join("flat.toml"), part).expect("it can be written");
+    let told = || {
+        let (code, out, err) =
+            run(folder.path(), &["plan", "--outer", "flat", "--inner", "maple 2 mm", "--format", "csv"]);
+        assert_eq!(code, Some(0), "{out}{err}");
+        out
+    };
+    let before = told();
+    let mut reader = hound::WavReader::open(&take).expect("a recording");
+    let spec = hound::WavSpec { sample_rate: reader.spec().sample_rate * 95 / 100, ..reader.spec() };
+    let loaded = folder.path().join("flat+5g");
+    fs::create_dir(&loaded).expect("it can be made");
+    let mut writer = hound::WavWriter::create(loaded.join("take-01.wav"), spec).expect("it can be written");
+    for sample in reader.samples::<i16>() {
+        writer.write_sample(sample.expect("a sample")).expect("it can be written");
+    }
+    writer.finalize().expect("it can be written");
+    assert_eq!(told(), before);
+}
