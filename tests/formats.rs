@@ -303,3 +303,27 @@ fn aiff_at_several_rates() {
         expect_true(entry, spec, 1.0, &all);
     }
 }
+
+/// What telephones give (`tests/fixtures/README.md`): the lossless forms hold the very same take; of the others the truth must
+/// lie within the stated uncertainties, however wide the coder made them.
+#[test]
+fn what_telephones_give() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fixtures");
+    let names = ["take.flac", "take-alac.m4a", "take-aac.m4a", "take.mp3", "take.ogg"];
+    let files: Vec<(&str, Vec<u8>)> =
+        names.iter().map(|n| (*n, fs::read(folder.join(n)).unwrap_or_else(|e| panic!("{n}: {e}")))).collect();
+    let (entries, all) = measure(&files);
+    for entry in &entries {
+        for (frequency, damping) in [(230.0, 0.009), (610.0, 0.007)] {
+            let mode = entry.modes.iter().find(|m| (m.frequency_hz / frequency - 1.0).abs() < 0.01);
+            let mode = mode.unwrap_or_else(|| panic!("{}: no mode near {frequency} Hz\n{all}", entry.file));
+            let off = ((mode.frequency_hz - frequency) / mode.frequency_hz_u)
+                .abs()
+                .max(((mode.damping_ratio - damping) / mode.damping_ratio_u).abs());
+            assert!(off < SURE, "{}: {frequency} Hz is off by {off:.1} uncertainties\n{all}", entry.file);
+        }
+    }
+    for (a, b) in entries[0].modes.iter().zip(&entries[1].modes) {
+        assert!((a.frequency_hz - b.frequency_hz).abs() < 1e-9, "FLAC and ALAC differ\n{all}");
+    }
+}

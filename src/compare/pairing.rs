@@ -58,7 +58,8 @@ pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]
             (0..a.len()).filter(|i| !pairs.iter().any(|p| p.0 == Some(*i))).collect(),
             (0..b.len()).filter(|j| !pairs.iter().any(|p| p.1 == Some(*j))).collect(),
         );
-        let (best, second) = in_order(a, b, &rest_a, &rest_b);
+        let fixed: Vec<Both> = pairs.iter().filter_map(|p| p.0.zip(p.1)).collect();
+        let (best, second) = in_order(a, b, (&rest_a, &rest_b), &fixed);
         // Set by hand, a pair decides.
         rival = second.filter(|_| by_hand.is_empty()).map(|r| r.into_iter().map(|(i, j)| (Some(i), Some(j))).collect());
         for (i, j) in best {
@@ -76,18 +77,34 @@ pub fn pair_modes(a: &[Paired<'_>], b: &[Paired<'_>], by_hand: &[(usize, usize)]
 type Both = (usize, usize);
 
 /// The alignment in the order of frequency under the best common factor, and a rival that explains the modes about as well.
-fn in_order(a: &[Paired<'_>], b: &[Paired<'_>], rest_a: &[usize], rest_b: &[usize]) -> (Vec<Both>, Option<Vec<Both>>) {
+///
+/// `fixed`: pairs that are set already; what they moved by counts for the factor, and no pair crosses them.
+fn in_order(
+    a: &[Paired<'_>],
+    b: &[Paired<'_>],
+    (rest_a, rest_b): (&[usize], &[usize]),
+    fixed: &[Both],
+) -> (Vec<Both>, Option<Vec<Both>>) {
     let steps = 200;
     let mut all: Vec<(f64, Vec<Both>)> = Vec::new();
     for step in 0..=steps {
         let shift = MOST_FACTOR.ln() * (2.0 * f64::from(step) / f64::from(steps) - 1.0);
+        let off = |i: usize, j: usize| ((b[j].frequency_hz / a[i].frequency_hz).ln() - shift) / OWN_MOVE;
         let cost = |i: usize, j: usize| {
-            let off = ((b[j].frequency_hz / a[i].frequency_hz).ln() - shift) / OWN_MOVE;
-            off * off + ((a[i].level_db - b[j].level_db) / LEVEL_DB).powi(2)
+            let crosses = fixed.iter().any(|(k, l)| {
+                let (on_a, on_b) = (a[i].frequency_hz < a[*k].frequency_hz, b[j].frequency_hz < b[*l].frequency_hz);
+                on_a != on_b
+            });
+            if crosses {
+                f64::INFINITY
+            } else {
+                off(i, j).powi(2) + ((a[i].level_db - b[j].level_db) / LEVEL_DB).powi(2)
+            }
         };
         let found = align(rest_a, rest_b, &cost);
+        let set: f64 = fixed.iter().map(|(i, j)| off(*i, *j).powi(2)).sum();
         // Stages differ rather little than much.
-        all.push((found.0 + 0.5 * shift.abs(), found.1));
+        all.push((found.0 + set + 0.5 * shift.abs(), found.1));
     }
     all.sort_by(|x, y| x.0.total_cmp(&y.0));
     let Some((least, best)) = all.first().cloned() else { return (Vec::new(), None) };
@@ -175,6 +192,10 @@ mod tests {
         let b = modes(&[5, 6, 7, 8, 9].map(|n| bar(n, 1.2)));
         let pairing = pair_modes(&a, &b, &[]);
         assert!(pairing.rival.is_some(), "{pairing:?}");
+        // A pair set by hand takes the others along: first with second, so fourth with fifth.
+        let set = |pair| pair_modes(&a, &b, &[pair]).pairs;
+        assert!(set((1, 2)).contains(&(Some(3), Some(4))), "{:?}", set((1, 2)));
+        assert!(set((1, 1)).contains(&(Some(4), Some(4))), "{:?}", set((1, 1)));
         // Set by hand it is decided; and a plain series has no rival.
         assert!(pair_modes(&a, &b, &[(1, 2)]).rival.is_none());
         assert!(
