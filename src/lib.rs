@@ -44,3 +44,4 @@ pub mod rim;
 pub mod simulate;
 pub mod sound;
 pub mod stiffness;
+pub mod verify;

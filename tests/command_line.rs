@@ -147,7 +147,16 @@ fn text_is_at_most_100_columns_wide() {
     .expect(0);
     let measured = run(folder.path(), &["measure", ".", "gone.wav", "--verbose"]).expect(1);
     assert!(too_wide(&measured.out).is_none(), "too wide: {:?}\n{}", too_wide(&measured.out), measured.all());
-    for arguments in [&["--help"][..], &["measure", "--help"], &["simulate", "--help"], &["demo", "--help"]] {
+    for arguments in [
+        &["--help"][..],
+        &["measure", "--help"],
+        &["simulate", "--help"],
+        &["demo", "--help"],
+        &["compare", "--help"],
+        &["plan", "--help"],
+        &["diary", "--help"],
+        &["verify", "--help"],
+    ] {
         let mut command = program(folder.path(), arguments);
         // A wide terminal is no reason to write wider.
         command.env("COLUMNS", "200");
@@ -391,5 +400,15 @@ fn reader_that_goes_away() {
             format!("command: {command:?}\nexit code: {:?}\nstdout: closed\nstderr:\n{err}", output.status.code());
         assert!(!err.contains("panicked"), "a panic\n{all}");
         assert_eq!(output.status.code(), Some(0), "wrong exit code\n{all}");
+    }
+}
+
+#[test]
+fn verify_holds_here() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = run(folder.path(), &["verify", "--takes", "10"]).expect(0);
+    assert!(run.out.matches("holds").count() > 15 && !run.out.contains("FAILS"), "{}", run.all());
+    for source in ["Love", "Leissa", "Kaw", "NIST", "Wood Handbook"] {
+        assert!(run.out.contains(source), "{source} is not named\n{}", run.all());
     }
 }

@@ -17,6 +17,7 @@ mod schema;
 mod simulate;
 mod stage;
 mod take;
+mod verify;
 
 use clap::{Parser, Subcommand};
 
@@ -44,6 +45,8 @@ enum Command {
     Demo(demo::Arguments),
     /// Simulate a take of taps with known modes
     Simulate(simulate::Arguments),
+    /// Check on this machine that the numbers hold
+    Verify(verify::Arguments),
     /// Print the JSON Schema of a report
     Schema(schema::Arguments),
 }
@@ -73,6 +76,7 @@ pub fn run() -> u8 {
         Command::Diary(arguments) => diary::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
     };
     match outcome {

@@ -196,7 +196,11 @@ impl StationEntry {
     /// Sets the power that it draws against a baseline.
     pub fn set_power(&mut self, (baseline, ratio, band): PowerDrawn) {
         self.baseline = Some(baseline);
-        self.power_drawn_ratio = Some(FigureEntry::new(&ratio));
+        // In the logarithm, as `compare` gives it: a ratio and its inverse are treated alike.
+        let half = COVERAGE_95 * ratio.relative_u();
+        let mut figure = FigureEntry::new(&ratio);
+        figure.interval_95 = [ratio.value * (-half).exp(), ratio.value * half.exp()];
+        self.power_drawn_ratio = Some(figure);
         self.power_drawn_band_hz = Some(band.into());
     }
 }
