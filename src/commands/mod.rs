@@ -11,6 +11,7 @@ mod diary;
 mod diary_parts;
 mod inputs;
 mod measure;
+mod named_plies;
 mod plan;
 mod ply_material;
 mod schema;
