@@ -133,12 +133,22 @@ pub(super) fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
         .collect()
 }
 
-/// Geometric mean of several ratios.
-fn mean_ratio(ratios: &[Measured]) -> Measured {
+/// Geometric mean of several ratios, and their standard deviation about it; that is 0 for one alone.
+fn mean_and_deviation(ratios: &[Measured]) -> (Measured, f64) {
     let refs: Vec<&Measured> = ratios.iter().collect();
     let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-    let spread = spread(ratios, &mean) / (ratios.len() as f64).sqrt();
-    mean.plus_uncertainty(spread, "modes differ")
+    let freedom = (ratios.len() as f64 - 1.0).max(1.0);
+    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
+    let deviation = variance.sqrt() * mean.value;
+    (mean, deviation)
+}
+
+/// Mean of several ratios that are each their own.
+fn mean_ratio(ratios: &[Measured]) -> Measured {
+    let (mean, deviation) = mean_and_deviation(ratios);
+    let n = ratios.len() as f64;
+    let doubt = if n > 1.0 { deviation / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
+    mean.plus_uncertainty(doubt, "modes differ")
 }
 
 /// What a single pair, which nothing checks, may be off by because its shape changed (relative, by judgement).
@@ -147,26 +157,12 @@ const UNCHECKED_SHAPE: f64 = 0.1;
 /// The ratio that several modes' ratios stand for. Where the modes do not agree they did not keep their shapes, and any of them
 /// may be nearest to what was meant: their whole spread counts, not the error of their mean. One pair alone shows no spread.
 fn common_ratio(ratios: &[Measured]) -> Measured {
-    let refs: Vec<&Measured> = ratios.iter().collect();
-    let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+    let (mean, deviation) = mean_and_deviation(ratios);
     if ratios.len() == 1 {
         let unchecked = UNCHECKED_SHAPE * mean.value;
         return mean.plus_uncertainty(unchecked, "one pair only");
     }
-    let freedom = ratios.len() as f64 - 1.0;
-    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
-    let spread = variance.sqrt() * mean.value;
-    mean.plus_uncertainty(spread, "modes differ")
-}
-
-/// Standard deviation of the ratios about their mean, allowing for their number.
-fn spread(ratios: &[Measured], mean: &Measured) -> f64 {
-    if ratios.len() < 2 {
-        return 0.0;
-    }
-    let freedom = ratios.len() as f64 - 1.0;
-    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
-    variance.sqrt() * student_factor(freedom) * mean.value
+    mean.plus_uncertainty(deviation, "modes differ")
 }
 
 /// The mode of a station's mobility that a mode of its takes is.
