@@ -61,6 +61,8 @@ fn colour(row: &Row) -> &'static str {
     }
 }
 
+/// Lines of pairs.
+const MOST_LINES: usize = 4;
 /// Forecasts, apart from what was measured.
 const FORETOLD: &str = "#6a4c93";
 
@@ -135,7 +137,12 @@ fn block(on: &mut Drawing, c: &Comparison, top: f64) {
             Some(format!("{name}: {:.1} → {:.1} Hz", f.baseline.value, f.other.value))
         })
         .collect();
-    for line in lines(&format!("{} pairs of modes: {}", c.pairs.len(), told.join("; ")), 150).into_iter().take(4) {
+    let mut listed = lines(&format!("{} pairs of modes: {}", c.pairs.len(), told.join("; ")), 150);
+    if listed.len() > MOST_LINES {
+        listed.truncate(MOST_LINES);
+        listed.iter_mut().last().into_iter().for_each(|line| line.push_str(" … (all in the text report)"));
+    }
+    for line in listed {
         on.text(40.0, y, &line, Style { size: 16.0, colour: MUTED, ..Style::default() });
         y += 20.0;
     }

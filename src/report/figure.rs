@@ -162,6 +162,10 @@ impl Axis {
                 }
                 decade *= 10.0;
             }
+            // Over a narrow range 1, 2, 5 hardly occur: even steps then.
+            if ticks.len() < 2 {
+                return Self { logarithmic: false, ..*self }.ticks(wished.min(4));
+            }
             return ticks;
         }
         let rough = (self.high - self.low) / wished.max(1) as f64;
@@ -280,6 +284,7 @@ mod tests {
     fn ticks_are_round_and_inside() {
         assert_eq!(Axis::linear(0.0, 7.2).ticks(8), vec![0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]);
         assert_eq!(Axis::logarithmic(30.0, 1200.0).ticks(0), vec![50.0, 100.0, 200.0, 500.0, 1000.0]);
+        assert!(Axis::logarithmic(0.74, 1.4).ticks(8).len() > 2);
         assert_eq!(tick_label(-20.0), "−20");
         assert_eq!(tick_label(0.05), "0.05");
     }
