@@ -9,8 +9,8 @@
 //!
 //! [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies and dampings by maximum
 //! likelihood over all taps, [`part`] describes what was tapped, [`stiffness`] and [`loss`] make moduli, effective stiffness,
-//! mobility and power of the modes, [`compare`] sets one stage against another, [`report`] turns the result into text, JSON,
-//! CSV and pictures, [`simulate`] makes takes with known truth, and [`commands`] are the thin command line.
+//! mobility and power of the modes, [`compare`] sets one stage against another, [`listen`] gathers takes
+//! from a microphone, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with known truth, and [`commands`] are the thin command line.
 //!
 //! # Example
 //!
@@ -35,6 +35,7 @@
 pub mod bench;
 pub mod commands;
 pub mod compare;
+pub mod listen;
 pub mod loss;
 pub mod modes;
 pub mod part;

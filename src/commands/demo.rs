@@ -2,16 +2,17 @@
 
 use std::path::PathBuf;
 
+use anyhow::Context;
 use clap::Args;
 
 use super::measure::{ReportArguments, measure};
-use super::simulate::{Bits, wav};
 use super::take::Plan;
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
 use crate::report::save;
 use crate::rim::{Plane, RimMode};
 use crate::simulate::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, example_takes};
+use crate::sound::{WavSamples, wav_bytes};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -30,7 +31,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let recordings = arguments.folder.join("recordings");
     let bench_file = example_bench();
     for (name, spec) in example_takes() {
-        let bytes = wav(&spec.make().samples, spec.sample_rate_hz as u32, Bits::B16)?;
+        let bytes = wav_bytes(&spec.make().samples, 1, spec.sample_rate_hz as u32, WavSamples::Integer(16))
+            .context("a take cannot be made")?;
         save(&recordings.join(format!("{name}.wav")), &bytes, arguments.force)?;
     }
     save(&arguments.folder.join("bench.toml"), bench_file.as_bytes(), arguments.force)?;

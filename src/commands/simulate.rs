@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 
 use super::{Outcome, tell};
 use crate::report::save;
+use crate::sound::{WavSamples, wav_bytes};
 use crate::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
 
 #[derive(Debug, Args)]
@@ -81,6 +82,17 @@ pub enum Bits {
     Float,
 }
 
+impl From<Bits> for WavSamples {
+    fn from(bits: Bits) -> Self {
+        match bits {
+            Bits::B16 => Self::Integer(16),
+            Bits::B24 => Self::Integer(24),
+            Bits::B32 => Self::Integer(32),
+            Bits::Float => Self::Float,
+        }
+    }
+}
+
 fn numbers<const N: usize>(text: &str) -> Result<[f64; N], String> {
     let values: Result<Vec<f64>, _> = text.split(',').map(|v| v.trim().parse::<f64>()).collect();
     values
@@ -146,31 +158,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         seed: arguments.seed,
         ..TakeSpec::default()
     };
-    let bytes = wav(&spec.make().samples, arguments.rate, arguments.bits)?;
+    let bytes = wav_bytes(&spec.make().samples, 1, arguments.rate, arguments.bits.into())
+        .context("the WAV file cannot be made")?;
     save(&arguments.file, &bytes, arguments.force)?;
     tell(&format!("{}: simulated, {} taps", arguments.file.display(), arguments.taps));
     Ok(Outcome::Done)
-}
-
-/// Samples of one channel as the bytes of a WAV file.
-pub fn wav(samples: &[f32], rate: u32, bits: Bits) -> anyhow::Result<Vec<u8>> {
-    let (bits_per_sample, sample_format) = match bits {
-        Bits::B16 => (16, hound::SampleFormat::Int),
-        Bits::B24 => (24, hound::SampleFormat::Int),
-        Bits::B32 => (32, hound::SampleFormat::Int),
-        Bits::Float => (32, hound::SampleFormat::Float),
-    };
-    let spec = hound::WavSpec { channels: 1, sample_rate: rate, bits_per_sample, sample_format };
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    let mut writer = hound::WavWriter::new(&mut bytes, spec).context("the WAV header cannot be written")?;
-    let full = 2f64.powi(i32::from(bits_per_sample) - 1) - 1.0;
-    for sample in samples {
-        if bits == Bits::Float {
-            writer.write_sample(*sample)?;
-        } else {
-            writer.write_sample((f64::from(*sample).clamp(-1.0, 1.0) * full).round() as i32)?;
-        }
-    }
-    writer.finalize()?;
-    Ok(bytes.into_inner())
 }

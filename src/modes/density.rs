@@ -18,7 +18,7 @@ pub struct SteadyLine {
     /// Frequency (Hz).
     pub frequency_hz: f64,
     /// Amplitude in the whitened sound.
-    amplitude: f64,
+    pub amplitude: f64,
 }
 
 /// Length of the transforms that are averaged (s), long enough to keep hum to few bins, if there is noise enough for

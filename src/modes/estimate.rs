@@ -83,10 +83,10 @@ impl Default for Estimator {
 }
 
 /// The room's noise as read from the quiet stretches.
-struct Room {
-    whitening: Whitening,
-    density: Option<NoiseDensity>,
-    lines: Vec<SteadyLine>,
+pub(super) struct Room {
+    pub whitening: Whitening,
+    pub density: Option<NoiseDensity>,
+    pub lines: Vec<SteadyLine>,
     offset: f32,
 }
 
@@ -152,7 +152,7 @@ impl Estimator {
         })
     }
 
-    fn read_room(&mut self, recording: &mut Recording, found: &TapSearch) -> Result<Room, SoundError> {
+    pub(super) fn read_room(&mut self, recording: &mut Recording, found: &TapSearch) -> Result<Room, SoundError> {
         let rate_hz = recording.sample_rate_hz();
         let most = (MOST_NOISE_S * rate_hz) as usize;
         let mut scratch = Vec::new();

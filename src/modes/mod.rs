@@ -16,9 +16,11 @@ mod joint;
 mod merge;
 mod mode;
 mod odd_tap;
+mod room_noise;
 mod search;
 mod spectra;
 
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};
+pub use room_noise::RoomNoise;
 pub use mode::{COVERAGE_95, Mode, ModeReason, student_factor};

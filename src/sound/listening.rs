@@ -11,7 +11,7 @@ use super::whitening::{BROAD_ORDER, Whitening};
 /// Rate of the low band (Hz); it holds the modes of sides and rims that have little above.
 const LOW_RATE_HZ: f64 = 3000.0;
 /// Filter length at the low rate: 10 ms, which parts the mains' lines from the modes between them.
-const LOW_ORDER: usize = 30;
+pub(super) const LOW_ORDER: usize = 30;
 /// Samples that are filtered at a time.
 const CHUNK: usize = 1 << 16;
 /// Below this mean square (-140 dB of full scale) a stretch is digital silence; no room is that quiet.
@@ -50,7 +50,7 @@ impl Listening {
         let broad = Whitening::of_noise(&stretches, BROAD_ORDER);
         let memory = broad.memory();
         let rate_hz = recording.sample_rate_hz();
-        let step = (rate_hz / LOW_RATE_HZ).round().max(1.0) as usize;
+        let step = low_step(rate_hz);
         let block = recording.level().block;
         let mut low = Vec::with_capacity(recording.len() / step + 1);
         // Whole blocks and whole steps at a time, so that both tracks stay in time with the samples.
@@ -109,7 +109,12 @@ impl Listening {
     }
 }
 
-fn mean_square(samples: &[f32]) -> f32 {
+/// Samples that are averaged for one of the low band.
+pub(super) fn low_step(rate_hz: f64) -> usize {
+    (rate_hz / LOW_RATE_HZ).round().max(1.0) as usize
+}
+
+pub(super) fn mean_square(samples: &[f32]) -> f32 {
     samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32
 }
 

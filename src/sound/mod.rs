@@ -2,20 +2,32 @@
 //!
 //! This room knows files and samples; it knows nothing of parts, stiffness or pictures.
 
+mod capture;
 mod clipping;
 mod decode;
+mod ear;
+mod encode;
 mod error;
 mod level;
 mod listening;
+#[cfg(feature = "record")]
+mod microphone;
 mod recording;
+mod strikes;
 mod taps;
+mod watch;
 mod wav_header;
 mod whitening;
 
+pub use capture::{Arrival, Capture};
 pub use clipping::FlatTop;
+pub use encode::{WavSamples, wav_bytes};
 pub use error::SoundError;
 pub use level::LevelTrack;
+#[cfg(feature = "record")]
+pub use microphone::{Format, Microphone, MicrophoneError, listen_to, microphones};
 pub use recording::{ChannelChoice, OpenOptions, Recording};
 pub(crate) use whitening::{BROAD_ORDER, Whitening};
 
+pub use watch::{Noticed, Watch};
 pub use taps::{NoiseSource, Tap, TapReason, TapSearch, find_taps};

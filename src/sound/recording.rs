@@ -68,6 +68,24 @@ impl Recording {
         Ok(scanned)
     }
 
+    /// A recording from interleaved samples of several channels in memory; one channel of it is kept.
+    ///
+    /// # Errors
+    /// `Rate`, `NoSamples`, `NotFinite`, `Silent`, `TooShort`, `Channels`, `NoSuchChannel`.
+    pub fn from_interleaved(
+        interleaved: &[f32],
+        channels: usize,
+        rate_hz: u32,
+        choice: ChannelChoice,
+    ) -> Result<Self, SoundError> {
+        let mut scan = Scan::new(channels, rate_hz)?;
+        scan.push(interleaved)?;
+        let mut recording = scan.finish(choice)?;
+        let samples = interleaved.iter().skip(recording.channel).step_by(channels).take(recording.samples);
+        recording.store = Store::Memory(samples.copied().collect());
+        Ok(recording)
+    }
+
     /// Opens and scans a sound file of any supported kind.
     ///
     /// # Errors

@@ -10,6 +10,7 @@ use super::error::SoundError;
 use super::level::LevelTrack;
 use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
+use super::strikes::{Floor, USABLE_DB, db, find_jumps, mean, over_floor_db, sink_block, swells, without_revivals};
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -125,36 +126,14 @@ pub struct TapSearch {
     pub loudest_over_noise_db: f64,
 }
 
-/// A jump of this height (dB) within 3 ms, or of the second height within 12 ms, is looked at.
-const JUMP_DB: (f64, f64) = (8.0, 6.5);
-/// A strike this much over the noise (dB) is worth measuring.
-const USABLE_DB: f64 = 10.0;
-/// Jumps closer than this (s) belong to one strike: contact, rebound of a soft tapper, first echoes.
-const ONE_STRIKE_S: f64 = 0.025;
 /// A second strike within this time (s) is a double hit, not the next tap.
 const DOUBLE_HIT_S: f64 = 0.25;
 /// Shortest ring-down that is measured (s).
 const LEAST_RING_S: f64 = 0.06;
 /// Longest ring-down that is looked at (s).
 const MOST_RING_S: f64 = 20.0;
-/// No room and microphone are quieter than this mean square (-95 dB of full scale, the step of 16 bits).
-const LEAST_FLOOR: f64 = 3e-10;
 /// A sound this much louder (dB) than one just before it is the strike; the other was the hand on its way.
 const LOUDER_DB: f64 = 12.0;
-
-/// A jump that clears its threshold by less than the first (dB) and lies below the strike before it by more than the second
-/// is no strike.
-const REVIVAL_DB: f64 = 2.0;
-const FAR_BELOW_DB: f64 = 12.0;
-
-/// A strike's low band stands at most so much less over its noise (dB) than the whole sound.
-const LOW_SHARE_DB: f64 = 25.0;
-
-struct Jump {
-    block: usize,
-    height_db: f64,
-    starts_inside: bool,
-}
 
 /// Finds all strikes of a recording, accepted or with the reason why not.
 ///
@@ -246,168 +225,6 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         loudest_at_s: (loudest_block * level.block) as f64 / rate,
         loudest_over_noise_db: over_floor_db(&level, &floor, loudest_block, 1),
     })
-}
-
-fn mean(track: &[f32], range: Range<usize>) -> f64 {
-    let range = range.start.min(track.len())..range.end.min(track.len());
-    if range.is_empty() {
-        return 0.0;
-    }
-    let count = range.len() as f64;
-    track[range].iter().map(|e| f64::from(*e)).sum::<f64>() / count
-}
-
-/// The quiet level of both bands, in spans of four seconds so that a compressor that starts later does not matter.
-struct Floor {
-    span: usize,
-    body: Vec<f64>,
-    edge: Vec<f64>,
-}
-
-impl Floor {
-    fn new(level: &LevelTrack) -> Self {
-        let span = 4000;
-        let spans = level.body.len().div_ceil(span).max(1);
-        let floor = |track: &[f32]| -> Vec<f64> {
-            (0..spans)
-                .map(|s| {
-                    let from = s.saturating_sub(1) * span;
-                    let to = ((s + 2) * span).min(track.len());
-                    let mut smooth: Vec<f32> = track[from..to]
-                        .chunks(10)
-                        .map(|c| c.iter().sum::<f32>() / c.len() as f32)
-                        .filter(|e| *e > DIGITAL_SILENCE)
-                        .collect();
-                    if smooth.is_empty() {
-                        return LEAST_FLOOR;
-                    }
-                    let at = smooth.len() / 5;
-                    f64::from(*smooth.select_nth_unstable_by(at, f32::total_cmp).1).max(LEAST_FLOOR)
-                })
-                .collect()
-        };
-        Self { span, body: floor(&level.body), edge: floor(&level.edge) }
-    }
-    fn body(&self, block: usize) -> f64 {
-        self.body[(block / self.span).min(self.body.len() - 1)]
-    }
-    fn edge(&self, block: usize) -> f64 {
-        self.edge[(block / self.span).min(self.edge.len() - 1)]
-    }
-}
-
-fn db(ratio: f64) -> f64 {
-    10.0 * ratio.max(1e-30).log10()
-}
-
-fn over_floor_db(level: &LevelTrack, floor: &Floor, block: usize, span: usize) -> f64 {
-    let over = |track: &[f32], floor: f64| {
-        let highest = (block..block + span.max(1)).map(|b| mean(track, b..b + 3)).fold(0.0, f64::max);
-        db(highest / floor)
-    };
-    over(&level.body, floor.body(block)).max(over(&level.edge, floor.edge(block)))
-}
-
-/// Height of the jump at a block (dB): the level behind it against the level before it, in the band where it is higher.
-fn jump_db(level: &LevelTrack, floor: &Floor, block: usize) -> f64 {
-    let height = |track: &[f32], floor: f64| {
-        let near = mean(track, block.saturating_sub(12)..block.saturating_sub(1));
-        let far = mean(track, block.saturating_sub(40)..block.saturating_sub(1));
-        let before = near.max(far).max(floor);
-        let sharp = db(mean(track, block..block + 3) / before) - JUMP_DB.0;
-        let broad = db(mean(track, block..block + 12) / before) - JUMP_DB.1;
-        sharp.max(broad)
-    };
-    let low = height(&level.body, floor.body(block));
-    let broad = height(&level.edge, floor.edge(block));
-    // A stir in the low band far below what sounds above it is no strike.
-    let over = |track: &[f32], floor: f64| db(mean(track, block..block + 12) / floor);
-    let counts = over(&level.body, floor.body(block)) > over(&level.edge, floor.edge(block)) - LOW_SHARE_DB;
-    if counts { low.max(broad) } else { broad }
-}
-
-fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
-    let gap = (ONE_STRIKE_S * 1000.0) as usize;
-    let mut jumps: Vec<Jump> = Vec::new();
-    let blocks = level.body.len();
-    // A recording that is loud from its first sample starts inside the stroke.
-    let initial = over_floor_db(level, floor, 0, 1);
-    if initial > USABLE_DB + 5.0 {
-        jumps.push(Jump { block: 0, height_db: 0.0, starts_inside: true });
-    }
-    // A jump needs something before it.
-    let mut block = 2;
-    let mut last_seen = None;
-    while block < blocks {
-        let height_db = jump_db(level, floor, block);
-        if height_db > 0.0 {
-            match (last_seen, jumps.last_mut()) {
-                (Some(seen), Some(last)) if block - seen <= gap => {
-                    // The same strike: its sharpest block marks it. (The wide window answers up to 12 ms early.)
-                    if height_db > last.height_db && block - last.block < 16 {
-                        *last = Jump { block, height_db, starts_inside: false };
-                    }
-                }
-                (_, Some(last)) if last.starts_inside && block - last.block < 2 * gap => {
-                    *last = Jump { block, height_db, starts_inside: false };
-                }
-                _ => jumps.push(Jump { block, height_db, starts_inside: false }),
-            }
-            last_seen = Some(block);
-        }
-        block += 1;
-    }
-    jumps
-}
-
-/// Leaves out jumps in which a part's own modes come into step again behind a strike: they hardly stand out of the ring-down
-/// that they lie in, and lie far below its strike. (A second strike as weak as that is told by its misfit to the other taps.)
-fn without_revivals(jumps: Vec<Jump>, level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
-    let mut kept: Vec<Jump> = Vec::new();
-    for jump in jumps {
-        let revival = kept.last().is_some_and(|strike| {
-            let below = over_floor_db(level, floor, strike.block, 20) - over_floor_db(level, floor, jump.block, 20);
-            let within = jump.block < sink_block(level, floor, strike.block, 20);
-            within && jump.height_db < REVIVAL_DB && below > FAR_BELOW_DB
-        });
-        if !revival {
-            kept.push(jump);
-        }
-    }
-    kept
-}
-
-/// First block at which the ring-down has sunk into the noise, in both bands.
-fn sink_block(level: &LevelTrack, floor: &Floor, from: usize, span: usize) -> usize {
-    let blocks = level.body.len();
-    let step = (span / 4).max(1);
-    let mut block = from + 5;
-    while block + span <= blocks {
-        let body = mean(&level.body, block..block + span) < 2.0 * floor.body(block);
-        let edge = mean(&level.edge, block..block + span) < 2.0 * floor.edge(block);
-        if body && edge {
-            return block;
-        }
-        block += step;
-    }
-    blocks
-}
-
-/// Whether the sound keeps growing after its start, as speech and rustle do and a strike does not. Judged in the band in
-/// which it stands higher over the noise.
-fn swells(level: &LevelTrack, floor: &Floor, jump: &Jump, early: usize, late: usize) -> bool {
-    if jump.starts_inside {
-        return false;
-    }
-    let growth = |track: &[f32], floor: f64| {
-        let window = |b: usize| mean(track, b..b + 5);
-        let start = (jump.block..jump.block + early.saturating_sub(4).max(1)).map(window).fold(0.0, f64::max);
-        let later = (jump.block + early..jump.block + late).map(window).fold(0.0, f64::max);
-        (start.max(later) / floor, later / start.max(1e-30))
-    };
-    let low = growth(&level.body, floor.body(jump.block));
-    let broad = growth(&level.edge, floor.edge(jump.block));
-    (if low.0 > broad.0 { low.1 } else { broad.1 }) > 10.0
 }
 
 /// The first sample of a strike near a block, by Akaike's criterion.

@@ -1,0 +1,19 @@
+//! Listening at the bench: from sound as it arrives to takes of good taps, without a hand on the keyboard.
+//!
+//! The session is a plain state machine: frames and answers in, orders and a view out. It knows nothing of microphones,
+//! files, terminals or threads.
+
+mod attend;
+mod forecast;
+mod judge;
+mod room;
+mod session;
+mod take;
+mod view;
+
+pub use attend::attend;
+pub use forecast::{Forecast, forecast};
+pub use judge::{Verdict, judge};
+pub use room::{RoomReport, room_report};
+pub use session::{Answer, Goal, Order, Session, Settings, Step, Tone};
+pub use view::{Phase, View};

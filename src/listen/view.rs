@@ -1,0 +1,52 @@
+//! What there is to be shown of a session: for a screen, or line by line.
+
+use super::room::RoomReport;
+use crate::modes::{Mode, Spectrum};
+
+/// What the maker is to do, or what just happened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Phase {
+    /// The room is listened to; seconds that remain.
+    Room { left_s: f64 },
+    /// The room was not quiet; it is listened to again.
+    RoomAgain,
+    TapNow,
+    /// A strike rings.
+    Ringing,
+    GotIt,
+    Again { code: &'static str, sentence: String },
+    /// Between two steps: what to do, and the seconds until listening goes on.
+    Change { what: String, left_s: f64 },
+    Done,
+}
+
+/// A session as it stands.
+#[derive(Debug, Clone, Default)]
+pub struct View {
+    pub phase: Option<Phase>,
+    /// What is tapped ("waist + 5 g"), its place among the steps (from 1), and how many there are.
+    pub step: String,
+    pub step_number: usize,
+    pub steps: usize,
+    /// Good taps of this step, and how many are wanted.
+    pub good: usize,
+    pub wanted: usize,
+    /// Level of the last twentieth of a second and the highest of the last seconds (dB of full scale).
+    pub level_db: f64,
+    pub peak_db: f64,
+    pub clipped: bool,
+    pub room: Option<RoomReport>,
+    /// The last tap: lowest and highest sample of equal stretches, and the mean spectrum of the take.
+    pub waveform: Vec<(f32, f32)>,
+    pub spectrum: Spectrum,
+    pub modes: Vec<Mode>,
+    /// What was heard and was no tap, last one.
+    pub stir: Option<String>,
+    pub stirs: usize,
+    pub rejected: usize,
+    pub lost_frames: u64,
+    /// What went wrong with saving, if it did.
+    pub trouble: Option<String>,
+    /// Seconds since the session began.
+    pub elapsed_s: f64,
+}

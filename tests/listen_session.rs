@@ -1,0 +1,176 @@
+//! Sessions at the bench on simulated sound with known truth, without a microphone.
+
+use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, attend};
+use ringwright::modes::Estimator;
+use ringwright::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
+
+const RATE: u32 = 48_000;
+
+/// What a session did.
+#[derive(Default)]
+struct Told {
+    takes: Vec<Vec<f32>>,
+    codes: Vec<&'static str>,
+    stirs: usize,
+    good: usize,
+    steps_done: usize,
+    modes: Vec<ringwright::modes::Mode>,
+}
+
+fn settings(taps: usize) -> Settings {
+    Settings {
+        rate_hz: RATE,
+        channels: 1,
+        goal: Goal { taps, until: None, most_taps: 20 },
+        steps: vec![Step { name: "waist".into(), change: String::new() }],
+        change_s: 3.0,
+        bell: true,
+    }
+}
+
+fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
+    let mut session = Session::new(settings.clone());
+    let mut estimator = Estimator::default();
+    let mut told = Told::default();
+    let mut last = None;
+    for chunk in sound.chunks(piece * settings.channels) {
+        session.hear(chunk);
+        loop {
+            let orders = session.take_orders();
+            if orders.is_empty() {
+                break;
+            }
+            for order in orders {
+                match &order {
+                    Order::Grown { step, sound, .. } => {
+                        told.takes.resize(*step + 1, Vec::new());
+                        told.takes[*step] = sound.to_vec();
+                    }
+                    Order::StepDone { .. } => {
+                        told.steps_done += 1;
+                        told.modes = session.view().modes.clone();
+                    }
+                    _ => {}
+                }
+                if let Some(answer) = attend(&order, settings.channels, settings.rate_hz, &mut estimator) {
+                    session.answer(answer);
+                }
+                if matches!(order, Order::Grown { .. }) {
+                    session.answer(Answer::Kept(None));
+                }
+            }
+        }
+        let phase = session.view().phase.clone();
+        if let (Some(Phase::Again { code, .. }), true) = (&phase, phase != last) {
+            told.codes.push(code);
+        }
+        if std::env::var_os("TELL").is_some() && phase.as_ref().map(std::mem::discriminant) != last.as_ref().map(std::mem::discriminant) { eprintln!("{:.2} {:?} good {} stir {:?}", session.view().elapsed_s, phase, session.view().good, session.view().stir); }
+        last = phase;
+        told.good = told.good.max(session.view().good);
+        told.stirs = session.view().stirs;
+        if session.finished() {
+            break;
+        }
+    }
+    if told.modes.is_empty() {
+        told.modes = session.view().modes.clone();
+    }
+    told
+}
+
+fn side() -> Vec<TrueMode> {
+    let mode = |frequency_hz, damping_ratio, db: f64, phase_rad| TrueMode {
+        frequency_hz,
+        damping_ratio,
+        amplitude: 10f64.powf(db / 20.0),
+        phase_rad,
+    };
+    vec![mode(112.0, 0.009, -22.0, 0.2), mode(287.0, 0.007, -26.0, 1.9), mode(655.0, 0.011, -30.0, 4.0)]
+}
+
+fn spec() -> TakeSpec {
+    TakeSpec {
+        modes: side(),
+        taps: 8,
+        first_tap_s: 4.0,
+        interval_s: 4.0,
+        after_last_s: 3.0,
+        contact_s: 0.001,
+        noise_colour: NoiseColour::Pink,
+        noise_sigma: 3e-4,
+        steady_lines: vec![(50.0, 2e-3), (150.0, 1e-3)],
+        ..TakeSpec::default()
+    }
+}
+
+/// Eight taps, one clipped, one double, hum: six are good, and what was played is what is kept.
+#[test]
+fn a_session_gathers_the_good_taps() {
+    let take = TakeSpec {
+        mishaps: vec![
+            Mishap::TooLoud { tap: 2, times: 20.0 },
+            Mishap::DoubleHit { tap: 4, after_s: 0.09, strength: 0.7 },
+        ],
+        ..spec()
+    }
+    .make();
+    for piece in [480, 1024, 4800] {
+        let told = run(settings(6), &take.samples, piece);
+        assert_eq!(told.codes, ["clipped", "double_hit"], "{piece}");
+        assert_eq!((told.good, told.steps_done), (6, 1), "{piece}");
+        for (mode, truth) in told.modes.iter().zip(side()) {
+            assert!((mode.frequency_hz - truth.frequency_hz).abs() < 4.0 * mode.frequency_hz_u, "{mode:?}");
+            assert!((mode.damping_ratio - truth.damping_ratio).abs() < 4.0 * mode.damping_ratio_u, "{mode:?}");
+        }
+        assert_eq!(told.modes.len(), 3);
+        // Every stretch of the take is a stretch of what was played, bit for bit.
+        let kept = &told.takes[0];
+        let (mut at, mut played, mut stretches) = (0, 0, 0);
+        while at < kept.len() {
+            let end = (at + 64).min(kept.len());
+            let rest = take.samples[played..].windows(end - at);
+            played += rest.clone().position(|w| *w == kept[at..end]).expect("what is kept was played, in its order");
+            let same = kept[at..].iter().zip(&take.samples[played..]).take_while(|(a, b)| a == b).count();
+            (at, played, stretches) = (at + same, played + same, stretches + 1);
+        }
+        assert_eq!(stretches, 6, "one stretch a good tap");
+    }
+}
+
+/// Taps struck before the one before has died away still count, each up to the next.
+#[test]
+fn quick_taps_are_each_kept() {
+    let take = TakeSpec { interval_s: 0.9, ..spec() }.make();
+    let mut settings = settings(8);
+    settings.bell = false;
+    let told = run(settings, &take.samples, 1000);
+    assert_eq!(told.good, 8, "{:?} {}", told.codes, told.stirs);
+}
+
+/// Two steps: after the first the maker has some seconds to stick the mass on.
+#[test]
+fn the_next_step_follows_by_itself() {
+    let first = TakeSpec { taps: 3, ..spec() }.make().samples;
+    let second = TakeSpec { taps: 3, seed: 9, first_tap_s: 6.0, ..spec() }.make().samples;
+    let mut settings = settings(3);
+    settings.steps.push(Step { name: "waist + 5 g".into(), change: "stick 5 g on at waist".into() });
+    let sound: Vec<f32> = first.into_iter().chain(second).collect();
+    let told = run(settings, &sound, 1000);
+    assert_eq!((told.steps_done, told.takes.len()), (2, 2), "{:?} {}", told.codes, told.stirs);
+}
+
+/// With `until` the session goes on past the usual number, or stops earlier, as the precision asks.
+#[test]
+fn precision_decides_when_it_is_asked_for() {
+    let take = spec().make();
+    let told = |until| {
+        let mut settings = settings(5);
+        settings.goal.until = Some(until);
+        run(settings, &take.samples, 1000)
+    };
+    let coarse = told(0.05);
+    assert_eq!(coarse.steps_done, 1);
+    assert!(coarse.good < 5, "{}", coarse.good);
+    let fine = told(1e-5);
+    assert_eq!((fine.steps_done, fine.good), (0, 8));
+}
