@@ -2,7 +2,7 @@
 
 use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, attend};
 use ringwright::modes::Estimator;
-use ringwright::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
+use ringwright::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode, workshop};
 
 const RATE: u32 = 48_000;
 
@@ -64,7 +64,6 @@ fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
         if let (Some(Phase::Again { code, .. }), true) = (&phase, phase != last) {
             told.codes.push(code);
         }
-        if std::env::var_os("TELL").is_some() && phase.as_ref().map(std::mem::discriminant) != last.as_ref().map(std::mem::discriminant) { eprintln!("{:.2} {:?} good {} stir {:?}", session.view().elapsed_s, phase, session.view().good, session.view().stir); }
         last = phase;
         told.good = told.good.max(session.view().good);
         told.stirs = session.view().stirs;
@@ -145,6 +144,17 @@ fn quick_taps_are_each_kept() {
     settings.bell = false;
     let told = run(settings, &take.samples, 1000);
     assert_eq!(told.good, 8, "{:?} {}", told.codes, told.stirs);
+}
+
+/// Two minutes of a workshop without a tap: no tap is counted and nobody is told to tap again.
+#[test]
+fn a_workshop_is_no_tap() {
+    for seed in [21, 22] {
+        let sound: Vec<f32> = workshop(120.0, 2e-4, f64::from(RATE), seed).iter().map(|s| *s as f32).collect();
+        let told = run(settings(6), &sound, 1000);
+        assert_eq!((told.good, told.codes.len()), (0, 0), "{:?}", told.codes);
+        assert!(told.stirs > 20, "the noise is heard: {}", told.stirs);
+    }
 }
 
 /// Two steps: after the first the maker has some seconds to stick the mass on.

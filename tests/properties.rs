@@ -4,7 +4,7 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
-use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise};
+use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise, syllable};
 use ringwright::sound::{OpenOptions, Recording, TapReason, find_taps};
 
 const RATE: f64 = 16_000.0;
@@ -271,33 +271,10 @@ fn speech_like_bursts_have_no_modes() {
         let mut sound = noise(NoiseColour::Pink, 3e-4, LENGTH, RATE, r);
         let mut at_s = uniform(r, 0.4, 0.7);
         while at_s < 2.6 {
-            let (attack_s, length_s) = (uniform(r, 0.02, 0.06), uniform(r, 0.1, 0.3));
-            let level = 10f64.powf(uniform(r, -1.7, -0.7));
-            let length = (length_s * RATE) as usize;
-            let breath = noise(NoiseColour::White, 1.0, length, RATE, r);
-            let mut burst = vec![0.0; length];
-            // Middles and widths of vowels' first three resonances.
-            for (low, high, width) in [(300.0, 800.0, 80.0), (900.0, 2200.0, 110.0), (2300.0, 3200.0, 160.0)] {
-                let omega = std::f64::consts::TAU * uniform(r, low, high) / RATE;
-                let radius = (-std::f64::consts::PI * width / RATE).exp();
-                let (mut y1, mut y2) = (0.0, 0.0);
-                for (n, b) in burst.iter_mut().enumerate() {
-                    let y = (1.0 - radius) * breath[n] + 2.0 * radius * omega.cos() * y1 - radius * radius * y2;
-                    (y2, y1) = (y1, y);
-                    *b += y;
-                }
-            }
-            let rms = (burst.iter().map(|b| b * b).sum::<f64>() / length as f64).sqrt();
+            let burst = syllable(10f64.powf(uniform(r, -1.7, -0.7)), RATE, r);
             let from = (at_s * RATE) as usize;
-            for (n, b) in burst.iter().enumerate() {
-                let t = n as f64 / RATE;
-                // Raised cosines in and out; the release takes as long as the attack.
-                let ramp = |x: f64| 0.5 - 0.5 * (std::f64::consts::PI * x.clamp(0.0, 1.0)).cos();
-                let envelope = ramp(t / attack_s) * ramp((length_s - t) / attack_s);
-                if let Some(s) = sound.get_mut(from + n) {
-                    *s += level * envelope * b / rms;
-                }
-            }
+            sound.iter_mut().skip(from).zip(&burst).for_each(|(s, b)| *s += b);
+            let length_s = burst.len() as f64 / RATE;
             at_s += length_s + uniform(r, 0.1, 0.4);
         }
         sound

@@ -69,6 +69,25 @@ pub struct Arguments {
     quiet: bool,
 }
 
+impl Arguments {
+    /// One stage against another as text, with a page that replaces its older self.
+    pub fn of_two(baseline: &Path, other: &Path, page: PathBuf) -> Self {
+        Self {
+            baseline: baseline.to_owned(),
+            others: vec![other.to_owned()],
+            earlier: Vec::new(),
+            pair: Vec::new(),
+            alike: false,
+            format: Format::Text,
+            out: None,
+            page: Some(page),
+            remark: None,
+            force: true,
+            quiet: false,
+        }
+    }
+}
+
 fn parse_pair(text: &str) -> Result<(usize, usize), String> {
     let wrong = || format!("{text:?}: write it like 3=2, with the modes' numbers from 1");
     let (a, b) = text.split_once('=').ok_or_else(wrong)?;

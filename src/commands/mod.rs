@@ -1,20 +1,31 @@
 //! Commands: arguments in, rooms called in order, report out. No mathematics here.
 //!
 //! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed, a missing file too); 2 wrong usage, or
-//! the report could not be saved.
+//! the report could not be saved; 3 `listen` lost its microphone or could not keep a take.
 
 mod assess;
 mod bench_takes;
 mod compare;
 mod demo;
+#[cfg(feature = "record")]
+mod devices;
+#[cfg(not(feature = "record"))]
+#[path = "devices_missing.rs"]
+mod devices;
 mod diary;
 mod diary_parts;
 mod inputs;
+mod listen;
+mod listen_desk;
+mod listen_end;
+mod listen_plan;
 mod measure;
 mod named_plies;
 mod plan;
 mod ply_material;
 mod schema;
+#[cfg(feature = "record")]
+mod settings;
 mod simulate;
 mod stage;
 mod take;
@@ -36,6 +47,8 @@ struct Arguments {
 enum Command {
     /// Measure the modes in recordings of taps
     Measure(measure::Arguments),
+    /// Listen to taps at the bench, hands free, and keep the good ones
+    Listen(listen::Arguments),
     /// Compare stages of a part with a baseline
     Compare(compare::Arguments),
     /// Foretell what a lamination will be worth before the glue is mixed
@@ -48,6 +61,8 @@ enum Command {
     Simulate(simulate::Arguments),
     /// Check on this machine that the numbers hold
     Verify(verify::Arguments),
+    /// List the microphones, and choose one
+    Devices(devices::Arguments),
     /// Print the JSON Schema of a report
     Schema(schema::Arguments),
 }
@@ -58,6 +73,8 @@ pub enum Outcome {
     Done,
     /// Some inputs could not be measured.
     Partly,
+    /// The microphone was lost, or a take could not be kept.
+    Lost,
 }
 
 /// Runs the program on the process's arguments and gives its exit code.
@@ -72,22 +89,33 @@ pub fn run() -> u8 {
     };
     let outcome = match arguments.command {
         Command::Measure(arguments) => measure::run(&arguments),
+        Command::Listen(arguments) => listen::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Diary(arguments) => diary::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Devices(arguments) => devices::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
     };
     match outcome {
         Ok(Outcome::Done) => 0,
         Ok(Outcome::Partly) => 1,
+        Ok(Outcome::Lost) => 3,
         Err(error) => {
             tell(&format!("ringwright: {error:#}"));
             2
         }
     }
+}
+
+/// Runs something without the lines that the system's sound library writes to the terminal by itself.
+#[cfg(feature = "record")]
+fn quietly<T>(work: impl FnOnce() -> T) -> T {
+    #[cfg(target_os = "linux")]
+    let _silence = alsa::Output::local_error_handler();
+    work()
 }
 
 /// Writes to standard output; a reader that has gone away ends the program quietly.

@@ -1,7 +1,7 @@
 //! Was it a tap, and a good one? Judged on the samples, as a recording would be.
 
-use crate::modes::{EstimateOptions, Estimator};
-use crate::sound::{ChannelChoice, Recording, SoundError, TapReason, find_taps};
+use crate::modes::{EstimateOptions, Estimator, Mode, ModeReason};
+use crate::sound::{ChannelChoice, Recording, SoundError, Tap, TapReason, find_taps};
 
 /// What a strike was.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,6 +18,18 @@ pub enum Verdict {
 const NEAR_S: f64 = 0.06;
 /// A lone tap counts only if a mode in it can be followed for so many decibels.
 const LEAST_DECAY_DB: f64 = 12.0;
+/// A part rings for several cycles; a step on the floor and a bumped bench do not. (Wood's own damping ratio is some 0.01, a
+/// side's with hand and glue seldom 0.03; common practice, no source.)
+const MOST_DAMPING: f64 = 0.06;
+/// What has died away by 60 dB within a tenth of a second is a click (1/s).
+const MOST_DECAY_RATE: f64 = 70.0;
+/// Clean tones must carry this share of the energy that sounds some time after the strike (s): a tap's sound is its modes, a
+/// voice's is not. The room before is averaged over the third time (s).
+const LEAST_SHARE: f64 = 0.25;
+const AFTER_S: (f64, f64) = (0.03, 0.1);
+const BEFORE_S: f64 = 0.2;
+/// Relative standard uncertainty of the damping beyond which nothing shows that it decays like a mode.
+const MOST_UNCERTAIN: f64 = 0.25;
 
 /// Judges the strike at frame `strike` of some sound (interleaved).
 ///
@@ -30,24 +42,77 @@ pub fn judge(
     strike: usize,
     estimator: &mut Estimator,
 ) -> Result<Verdict, SoundError> {
-    let mut recording = Recording::from_interleaved(sound, channels, rate_hz, ChannelChoice::Better)?;
+    let mut recording = match Recording::from_interleaved(sound, channels, rate_hz, ChannelChoice::Better) {
+        Err(SoundError::TooShort { .. } | SoundError::Silent { .. }) => return Ok(verdict_of(&TapReason::NoRingDown)),
+        opened => opened?,
+    };
     let mut found = find_taps(&mut recording)?;
     let near = (NEAR_S * f64::from(rate_hz)) as usize;
     let tap = found.taps.iter().filter(|t| t.onset.abs_diff(strike) <= near).min_by_key(|t| t.onset.abs_diff(strike));
     let Some(tap) = tap.cloned() else {
         return Ok(Verdict::NoTap { sentence: "a stir that does not begin like a strike".into() });
     };
-    if let Some(reason) = worst(&tap.reasons) {
-        return Ok(verdict_of(reason));
+    // What does not begin like a tap is none; what does is looked at even if it cannot be used, to tell a tap that went wrong
+    // from a noise that the maker had no part in.
+    let wrong = worst(&tap.reasons).copied();
+    if let Some(verdict @ Verdict::NoTap { .. }) = wrong.as_ref().map(verdict_of) {
+        return Ok(verdict);
     }
-    let over_noise_db = tap.over_noise_db;
-    found.taps = vec![tap];
+    let (over_noise_db, onset) = (tap.over_noise_db, tap.onset);
+    found.taps = vec![Tap { reasons: Vec::new(), ..tap }];
     let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
-    if let Some(reason) = estimate.taps.first().and_then(|t| worst(&t.reasons)) {
-        return Ok(verdict_of(reason));
+    let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
+    Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
+        (true, None, _) => Verdict::Good { over_noise_db },
+        // What went wrong with it also bends its decay.
+        (true, Some(reason), _) | (false, Some(reason), Some(_)) => verdict_of(&reason),
+        (false, ..) => Verdict::NoTap { sentence: told.unwrap_or(TapReason::NoRingDown).sentence() },
+    })
+}
+
+/// Whether a lone tap rings on with clean tones. One tap is confirmed by nothing, so more is asked of it than of modes that
+/// come back in every tap; the taps of the take are judged together later.
+fn rings_on(recording: &Recording, onset: usize, modes: &[Mode]) -> bool {
+    let clean: Vec<&Mode> = modes.iter().filter(|m| is_clean(m)).collect();
+    if clean.is_empty() {
+        return false;
     }
-    let rings = estimate.modes.iter().any(|m| m.decay_seen_db >= LEAST_DECAY_DB);
-    Ok(if rings { Verdict::Good { over_noise_db } } else { verdict_of(&TapReason::NoRingDown) })
+    let level = recording.level();
+    let ms = |s: f64| (s * recording.sample_rate_hz() / level.block as f64) as usize;
+    let strike = onset / level.block;
+    let mean = |from: usize, to: usize| {
+        let part = &level.body[from.min(level.body.len())..to.min(level.body.len())];
+        part.iter().map(|e| f64::from(*e)).sum::<f64>() / part.len().max(1) as f64
+    };
+    let room = mean(strike.saturating_sub(ms(BEFORE_S)), strike.saturating_sub(ms(0.01)));
+    let sounds = mean(strike + ms(AFTER_S.0), strike + ms(AFTER_S.1)) - room;
+    if sounds < room {
+        return true;
+    }
+    // Mean square of each decay over that time.
+    let carried: f64 = clean
+        .iter()
+        .map(|m| {
+            let twice = 2.0 * decay_rate(m);
+            let mean = ((-twice * AFTER_S.0).exp() - (-twice * AFTER_S.1).exp()) / (twice * (AFTER_S.1 - AFTER_S.0));
+            0.5 * 10f64.powf(m.level_full_scale_db / 10.0) * mean
+        })
+        .sum();
+    carried > LEAST_SHARE * sounds
+}
+
+fn decay_rate(mode: &Mode) -> f64 {
+    mode.damping_ratio * std::f64::consts::TAU * mode.frequency_hz
+}
+
+/// Whether a mode is a tone that rings on and decays as a mode does.
+fn is_clean(mode: &Mode) -> bool {
+    let clean = |r: &ModeReason| !matches!(r, ModeReason::PoorFit { .. } | ModeReason::RoomEcho { .. });
+    mode.decay_seen_db >= LEAST_DECAY_DB
+        && mode.damping_ratio <= MOST_DAMPING
+        && decay_rate(mode) <= MOST_DECAY_RATE
+        && mode.damping_relative_u() <= MOST_UNCERTAIN
+        && mode.reasons.iter().all(clean)
 }
 
 /// Of several reasons the one to be told: what the maker can change first.
@@ -63,7 +128,10 @@ fn worst(reasons: &[TapReason]) -> Option<&TapReason> {
 fn verdict_of(reason: &TapReason) -> Verdict {
     let sentence = reason.sentence();
     match reason {
-        TapReason::SlowRise | TapReason::NoRingDown | TapReason::TooWeak { .. } => Verdict::NoTap { sentence },
+        // The sound was heard to its end: what is short is a knock.
+        TapReason::SlowRise | TapReason::NoRingDown | TapReason::TooWeak { .. } | TapReason::CutShort { .. } => {
+            Verdict::NoTap { sentence }
+        }
         _ => Verdict::Again { code: reason.code(), sentence },
     }
 }

@@ -132,6 +132,8 @@ pub struct Session {
     not_before: u64,
     learned_at: u64,
     room_from: Option<u64>,
+    /// The room's report is awaited.
+    room_asked: bool,
     room_checks: usize,
     change_until: Option<u64>,
     meter: VecDeque<(u64, f32)>,
@@ -168,6 +170,7 @@ impl Session {
             not_before: 0,
             learned_at: 0,
             room_from: Some(0),
+            room_asked: false,
             room_checks: 0,
             change_until: None,
             meter: VecDeque::new(),
@@ -196,6 +199,15 @@ impl Session {
         (seconds * f64::from(self.settings.rate_hz)) as u64
     }
 
+    /// The maker or the microphone stops: what was judged good counts, cut off here.
+    pub fn stop(&mut self) {
+        let now = self.history.end();
+        self.pending.retain(|p| matches!(p.verdict, Some(Verdict::Good { .. })) && p.strike < now);
+        self.pending.iter_mut().for_each(|p| p.close = p.close.min(now));
+        self.close_pending(now);
+        self.finished = true;
+    }
+
     /// Goes on with the next step at once, without waiting for its time.
     pub fn hurry(&mut self) {
         if self.change_until.is_some() {
@@ -214,6 +226,8 @@ impl Session {
         self.view.elapsed_s = now as f64 / f64::from(self.settings.rate_hz);
         if let Some(from) = self.room_from {
             self.check_room(from, now);
+        } else if self.room_asked {
+            // The answer comes within a moment.
         } else if let Some(until) = self.change_until {
             self.wait_for_change(until, now);
         } else {
@@ -286,6 +300,7 @@ impl Session {
         self.view.phase = Some(Phase::Room { left_s: left_s.max(0.0) });
         if left_s <= 0.0 {
             self.room_from = None;
+            self.room_asked = true;
             self.room_checks += 1;
             let sound = self.history.frames(from, from + self.frames(ROOM_S)).to_vec();
             self.orders.push(Order::Room { sound });
@@ -293,6 +308,7 @@ impl Session {
     }
 
     fn room_checked(&mut self, report: Result<RoomReport, String>, now: u64) {
+        self.room_asked = false;
         match report {
             Ok(report) => {
                 let again = report.disturbed && self.room_checks < MOST_ROOM_CHECKS;

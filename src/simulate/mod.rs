@@ -10,6 +10,7 @@ mod frame;
 mod noise;
 mod rim;
 mod take;
+mod workshop;
 
 pub use blank::Blank;
 pub use bound::cramer_rao;
@@ -17,4 +18,5 @@ pub use example::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, ex
 pub use frame::frame_sound;
 pub use noise::{NoiseColour, noise};
 pub use rim::Ring;
+pub use workshop::{syllable, workshop};
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};

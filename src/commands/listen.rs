@@ -1,0 +1,331 @@
+//! `ringwright listen`: hands-free tapping at the bench.
+
+use std::collections::VecDeque;
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use anyhow::Context;
+use clap::Args;
+use ratatui::crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
+
+use super::listen_desk::Desk;
+use super::listen_end::{Ended, conclude};
+use super::listen_plan::{Named, agenda, bench_of};
+use super::{Outcome, print};
+use crate::listen::{Goal, Order, Session, Settings, Tone};
+use crate::report::{LiveLines, Look, draw_session};
+use crate::sound::{Arrival, Capture};
+
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  ringwright listen my-shop                                    asks what is tapped
+  ringwright listen my-shop --part rim --stage braced --station waist --station \"lower bout\"
+  ringwright listen my-shop --part rim --stage plain --station waist --added \"5 g\" --added \"10 g\"
+  ringwright listen --part left-side --stage plain --station middle --until 2%
+  ringwright listen --play old-session.wav --part trial --stage plain --station waist
+
+Hold the part where it stands still (0.22 of the length from either end of a free strip), or hang it there
+on thin cord. Microphone a hand's width away, not touching the bench. Tap with a fingertip, a cork on a
+stick or a small hard-rubber mallet, at the station, and let it bounce off at once. Stay quiet until the
+bell. Stuck-on masses: a few percent of what moves at the station (5 g on a side, 10 g on a rim), pressed
+on with wax or putty so that they do not buzz. More in docs/listening.md.
+
+The keyboard is not needed. Enter goes on at once where the program waits; q or Ctrl-C ends.
+Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap.
+Exit codes: 0 done; 1 ended early, what was accepted is kept; 2 wrong usage, or nothing can be heard;
+3 the microphone was lost or a take could not be kept (what was kept before is unharmed).")]
+pub struct Arguments {
+    /// The bench folder
+    #[arg(value_name = "FOLDER", default_value = ".")]
+    folder: PathBuf,
+    /// Part that is tapped, as bench.toml names it
+    #[arg(long)]
+    part: Option<String>,
+    /// Stage that it is in, such as "plain" or "laminated"
+    #[arg(long)]
+    stage: Option<String>,
+    /// Where it is tapped; may be repeated: one after the other
+    #[arg(long = "station", value_name = "STATION")]
+    stations: Vec<String>,
+    /// Mass to stick on at each station after the bare taps, such as "5 g"; may be repeated
+    #[arg(long = "added", value_name = "MASS")]
+    masses: Vec<String>,
+    /// Good taps for each station and mass
+    #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=200))]
+    taps: u32,
+    /// Go on until the damping of the strong modes is known within this (half of the 95 % interval), such as 2%
+    #[arg(long, value_name = "SHARE", value_parser = percent)]
+    until: Option<f64>,
+    /// With --until: at most so many taps
+    #[arg(long, value_name = "TAPS", default_value_t = 20, value_parser = clap::value_parser!(u32).range(2..=500))]
+    most: u32,
+    /// Seconds to stick on a mass or to go to the next station
+    #[arg(long, value_name = "SECONDS", default_value_t = 15.0, value_parser = seconds)]
+    change: f64,
+    /// Microphone, by a part of its name or its id (see `devices`)
+    #[arg(long, value_name = "NAME", conflicts_with = "play")]
+    microphone: Option<String>,
+    /// Samples per second, if the microphone is not to choose
+    #[arg(long, value_name = "HZ", conflicts_with = "play")]
+    rate: Option<u32>,
+    /// Listen to a sound file as if it came through the microphone
+    #[arg(long, value_name = "FILE")]
+    play: Option<PathBuf>,
+    /// With --play: so many times as fast as it was recorded
+    #[arg(long, value_name = "TIMES", default_value_t = 1.0, requires = "play", value_parser = times)]
+    speed: f64,
+    /// No bell
+    #[arg(long)]
+    silent: bool,
+    /// Line by line instead of a screen: for screen readers, logs and plain terminals
+    #[arg(long)]
+    plain: bool,
+    /// Make no comparison with the part's first stage at the end
+    #[arg(long)]
+    no_comparison: bool,
+}
+
+fn percent(text: &str) -> Result<f64, String> {
+    let wrong = || format!("{text:?}: write it like 2%");
+    let number: f64 = text.trim().strip_suffix('%').ok_or_else(wrong)?.trim().parse().map_err(|_| wrong())?;
+    if number > 0.0 && number <= 100.0 { Ok(number / 100.0) } else { Err(wrong()) }
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let number: f64 = text.parse().map_err(|_| format!("{text:?} is no number of seconds"))?;
+    if (0.0..=3600.0).contains(&number) { Ok(number) } else { Err("0 to 3600 seconds are allowed".into()) }
+}
+
+fn times(text: &str) -> Result<f64, String> {
+    let number: f64 = text.parse().map_err(|_| format!("{text:?} is no number"))?;
+    if (0.1..=1000.0).contains(&number) { Ok(number) } else { Err("0.1 to 1000 times are allowed".into()) }
+}
+
+/// How long the loop rests between two looks, and between two pictures of the screen.
+const REST: Duration = Duration::from_millis(10);
+const PICTURE: Duration = Duration::from_millis(80);
+/// Pauses between the strokes of a bell: one stroke for accepted, two for rejected, three for a finished station.
+const STROKES: Duration = Duration::from_millis(160);
+
+pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    let bench = bench_of(&arguments.folder)?;
+    let named = Named {
+        part: arguments.part.as_deref(),
+        stage: arguments.stage.as_deref(),
+        stations: &arguments.stations,
+        masses: &arguments.masses,
+    };
+    let agenda = agenda(&arguments.folder, bench.as_ref(), &named)?;
+    let capture = open(arguments)?;
+    let stop = Arc::new(AtomicBool::new(false));
+    let stopper = stop.clone();
+    ctrlc::set_handler(move || stopper.store(true, Ordering::Relaxed)).context("the end signal cannot be watched")?;
+    let out = std::io::stdout();
+    let dumb = std::env::var("TERM").is_ok_and(|t| t == "dumb");
+    let plain = arguments.plain || dumb || !out.is_terminal();
+    let bell = !arguments.silent && out.is_terminal();
+    let settings = Settings {
+        rate_hz: capture.rate_hz(),
+        channels: capture.channels(),
+        goal: Goal {
+            taps: arguments.taps as usize,
+            until: arguments.until,
+            most_taps: (arguments.most.max(arguments.taps)) as usize,
+        },
+        steps: agenda.steps.clone(),
+        change_s: arguments.change,
+        bell,
+    };
+    let heading = format!("{} {}", agenda.part, agenda.stage);
+    let heard = format!(
+        "listening to {}: {} Hz, {}",
+        capture.name(),
+        capture.rate_hz(),
+        if capture.channels() == 1 { "1 channel".to_owned() } else { format!("{} channels", capture.channels()) }
+    );
+    let mut stand = Stand {
+        session: Session::new(settings.clone()),
+        desk: Desk::new(agenda.folders.clone(), settings.channels, settings.rate_hz),
+        capture,
+        stop,
+        strokes: VecDeque::new(),
+        bell,
+        heading,
+    };
+    let ended = if plain {
+        print(&format!("{heard}\n"));
+        stand.in_lines()
+    } else {
+        stand.on_screen()
+    }?;
+    let kept = stand.desk.close();
+    conclude(&arguments.folder, bench.as_ref(), &agenda, &kept, &ended, !arguments.no_comparison)
+}
+
+fn open(arguments: &Arguments) -> anyhow::Result<Capture> {
+    if let Some(file) = &arguments.play {
+        return Capture::of_file(file, arguments.speed).with_context(|| format!("{}: cannot be played", file.display()));
+    }
+    microphone(arguments)
+}
+
+#[cfg(feature = "record")]
+fn microphone(arguments: &Arguments) -> anyhow::Result<Capture> {
+    let remembered = super::settings::Settings::read()?.microphone;
+    let wanted = arguments.microphone.as_deref().or(remembered.as_deref());
+    super::quietly(|| crate::sound::listen_to(wanted, arguments.rate)).map_err(|error| {
+        let from_memory = arguments.microphone.is_none() && remembered.is_some();
+        let hint = if from_memory { " (the one that `devices --use` remembered)" } else { "" };
+        anyhow::anyhow!("{error}{hint}. `ringwright devices` lists what there is")
+    })
+}
+
+#[cfg(not(feature = "record"))]
+fn microphone(_: &Arguments) -> anyhow::Result<Capture> {
+    anyhow::bail!("this program was built without the microphone (feature `record`); --play listens to a file")
+}
+
+/// Everything that a running session needs.
+struct Stand {
+    session: Session,
+    desk: Desk,
+    capture: Capture,
+    stop: Arc<AtomicBool>,
+    strokes: VecDeque<Instant>,
+    bell: bool,
+    heading: String,
+}
+
+impl Stand {
+    /// One look at everything; says why it ends, if it does.
+    fn turn(&mut self) -> Option<Ended> {
+        let mut sound = Vec::new();
+        loop {
+            match self.capture.read(&mut sound) {
+                Arrival::Frames(_) => {
+                    self.session.hear(&sound);
+                    sound.clear();
+                }
+                Arrival::Gap => self.session.gap(self.capture.lost_frames()),
+                Arrival::Nothing => break,
+            }
+        }
+        self.attend();
+        if self.session.finished() {
+            return Some(Ended::Done);
+        }
+        if self.stop.load(Ordering::Relaxed) {
+            return Some(Ended::Stopped);
+        }
+        if self.capture.ended() {
+            return Some(Ended::SourceOver);
+        }
+        self.capture.trouble().map(Ended::SourceLost)
+    }
+
+    fn attend(&mut self) {
+        for answer in self.desk.answers() {
+            self.session.answer(answer);
+        }
+        for order in self.session.take_orders() {
+            match order {
+                Order::Sound(tone) => self.ring(tone),
+                Order::StepDone { .. } => {}
+                work => self.desk.order(work),
+            }
+        }
+        let now = Instant::now();
+        while self.strokes.front().is_some_and(|s| *s <= now) {
+            self.strokes.pop_front();
+            let mut out = std::io::stdout();
+            // A terminal that has gone away rings no bell.
+            let _ = out.write_all(b"\x07").and_then(|()| out.flush());
+        }
+    }
+
+    fn ring(&mut self, tone: Tone) {
+        if !self.bell {
+            return;
+        }
+        let strokes = match tone {
+            Tone::Accepted => 1,
+            Tone::Rejected => 2,
+            Tone::StepDone => 3,
+        };
+        let from = Instant::now().max(self.strokes.back().copied().unwrap_or_else(Instant::now));
+        self.strokes.extend((0..strokes).map(|i| from + i * STROKES));
+    }
+
+    /// Lets what is judged and has not died away count, and waits a moment for what is being judged.
+    fn finish(&mut self, ended: &Ended) {
+        if matches!(ended, Ended::Done) {
+            return;
+        }
+        let waits = Instant::now() + Duration::from_millis(600);
+        while Instant::now() < waits {
+            self.attend();
+            std::thread::sleep(REST);
+        }
+        self.session.stop();
+        self.attend();
+    }
+
+    fn in_lines(&mut self) -> anyhow::Result<Ended> {
+        let mut lines = LiveLines::default();
+        let mut say = |session: &Session| {
+            for line in lines.news(session.view()) {
+                print(&format!("{:7.1} s  {line}\n", session.view().elapsed_s));
+            }
+        };
+        let ended = loop {
+            let ended = self.turn();
+            say(&self.session);
+            if let Some(ended) = ended {
+                break ended;
+            }
+            std::thread::sleep(REST);
+        };
+        self.finish(&ended);
+        say(&self.session);
+        Ok(ended)
+    }
+
+    fn on_screen(&mut self) -> anyhow::Result<Ended> {
+        let look = Look { colour: std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty()) };
+        let mut terminal = ratatui::try_init().context("the screen cannot be set up; --plain needs none")?;
+        let result = self.until_ended(&mut terminal, look);
+        ratatui::try_restore().context("the screen cannot be put back; `reset` does")?;
+        let ended = result?;
+        self.finish(&ended);
+        Ok(ended)
+    }
+
+    fn until_ended(&mut self, terminal: &mut ratatui::DefaultTerminal, look: Look) -> anyhow::Result<Ended> {
+        let mut drawn = Instant::now() - PICTURE;
+        loop {
+            if let Some(ended) = self.turn() {
+                return Ok(ended);
+            }
+            if drawn.elapsed() >= PICTURE {
+                drawn = Instant::now();
+                let (view, heading) = (self.session.view(), &self.heading);
+                terminal.draw(|frame| draw_session(frame, view, heading, look)).context("the screen cannot be drawn")?;
+            }
+            if event::poll(REST).unwrap_or(false)
+                && let Ok(Event::Key(key)) = event::read()
+                && key.kind == KeyEventKind::Press
+            {
+                let interrupt = key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
+                match key.code {
+                    _ if interrupt => return Ok(Ended::Stopped),
+                    KeyCode::Char('q') | KeyCode::Esc => return Ok(Ended::Stopped),
+                    KeyCode::Enter | KeyCode::Char(' ') => self.session.hurry(),
+                    _ => {}
+                }
+            }
+        }
+    }
+}

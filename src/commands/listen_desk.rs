@@ -1,0 +1,104 @@
+//! The work beside a session, on a thread of its own: judging taps, keeping takes, estimating modes.
+
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::JoinHandle;
+
+use crate::bench::next_take;
+use crate::listen::{Answer, Order, attend};
+use crate::modes::Estimator;
+use crate::report::save;
+use crate::sound::{WavSamples, wav_bytes};
+
+/// Takes orders and gives answers.
+pub struct Desk {
+    orders: Option<Sender<Order>>,
+    answers: Receiver<Answer>,
+    thread: Option<JoinHandle<Vec<Kept>>>,
+    open: usize,
+}
+
+/// A take on disk.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kept {
+    pub step: usize,
+    pub path: PathBuf,
+    pub taps: usize,
+    /// Why it (or its last tap) is not on disk, if so.
+    pub trouble: Option<String>,
+}
+
+impl Desk {
+    /// A desk that keeps the takes of each step in its folder.
+    pub fn new(folders: Vec<PathBuf>, channels: usize, rate_hz: u32) -> Self {
+        let (orders, incoming) = channel::<Order>();
+        let (outgoing, answers) = channel();
+        let thread = std::thread::spawn(move || {
+            let mut estimator = Estimator::default();
+            let mut kept: Vec<Kept> = Vec::new();
+            for order in incoming {
+                if let Order::Grown { step, taps, sound } = &order {
+                    let trouble = keep(&mut kept, &folders, *step, *taps, sound, channels, rate_hz);
+                    let _ = outgoing.send(Answer::Kept(trouble));
+                }
+                // A session that has ended wants no answer.
+                if let Some(answer) = attend(&order, channels, rate_hz, &mut estimator) {
+                    let _ = outgoing.send(answer);
+                }
+            }
+            kept
+        });
+        Self { orders: Some(orders), answers, thread: Some(thread), open: 0 }
+    }
+
+    pub fn order(&mut self, order: Order) {
+        if let Some(orders) = &self.orders {
+            self.open += usize::from(orders.send(order).is_ok());
+        }
+    }
+
+    pub fn answers(&self) -> Vec<Answer> {
+        self.answers.try_iter().collect()
+    }
+
+    /// Finishes all that was ordered; gives the takes that were kept.
+    pub fn close(mut self) -> Vec<Kept> {
+        self.orders = None;
+        self.thread.take().and_then(|t| t.join().ok()).unwrap_or_default()
+    }
+}
+
+/// Writes a take whole: a new file for a step's first tap, in its place from then on.
+fn keep(
+    kept: &mut Vec<Kept>,
+    folders: &[PathBuf],
+    step: usize,
+    taps: usize,
+    sound: &[f32],
+    channels: usize,
+    rate_hz: u32,
+) -> Option<String> {
+    let bytes = match wav_bytes(sound, channels as u16, rate_hz, WavSamples::Float) {
+        Ok(bytes) => bytes,
+        Err(error) => return Some(format!("the take cannot be made into a WAV file: {error}")),
+    };
+    let place = kept.iter().position(|k| k.step == step).unwrap_or_else(|| {
+        kept.push(Kept { step, path: next_take(&folders[step]), taps: 0, trouble: None });
+        kept.len() - 1
+    });
+    let take = &mut kept[place];
+    let mut result = save(&take.path, &bytes, take.taps > 0);
+    for _ in 0..20 {
+        // Somebody else may have taken the name meanwhile; theirs stays.
+        if !matches!(result, Err(crate::report::SaveError::Exists(_))) {
+            break;
+        }
+        take.path = next_take(&folders[step]);
+        result = save(&take.path, &bytes, false);
+    }
+    take.trouble = result.err().map(|e| e.to_string());
+    if take.trouble.is_none() {
+        take.taps = taps;
+    }
+    take.trouble.clone()
+}

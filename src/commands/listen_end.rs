@@ -1,0 +1,128 @@
+//! The end of a session at the bench: what was kept, what it says, and the comparison so far.
+
+use std::path::{Path, PathBuf};
+
+use super::compare;
+use super::listen_desk::Kept;
+use super::listen_plan::Agenda;
+use super::take::{Plan, measure_alone};
+use super::{Outcome, print, tell};
+use crate::bench::Bench;
+use crate::modes::Estimator;
+use crate::report::{Detail, Document, to_text};
+
+/// Why a session ended.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ended {
+    /// All stations are done.
+    Done,
+    /// The maker ended it.
+    Stopped,
+    /// The file that was played is over.
+    SourceOver,
+    /// The microphone is gone.
+    SourceLost(String),
+}
+
+/// Tells what was kept, measures it, and compares it with the part's first stage.
+pub fn conclude(
+    folder: &Path,
+    bench: Option<&Bench>,
+    agenda: &Agenda,
+    kept: &[Kept],
+    ended: &Ended,
+    comparison: bool,
+) -> anyhow::Result<Outcome> {
+    match ended {
+        Ended::Done => {}
+        Ended::Stopped => tell("ended; what was accepted is kept"),
+        Ended::SourceOver => tell("the recording that was played is over; what was accepted is kept"),
+        Ended::SourceLost(why) => tell(&format!("the microphone is lost: {why}. What was accepted is kept")),
+    }
+    let part = bench.and_then(|b| b.stage(&agenda.part, &agenda.stage));
+    let plan = Plan { part: part.cloned(), ..Plan::default() };
+    let mut estimator = Estimator::default();
+    let mut entries = Vec::new();
+    for take in kept.iter().filter(|k| k.taps > 0) {
+        print(&format!("kept {} ({} taps)\n", take.path.display(), take.taps));
+        entries.push(measure_alone(&Ok(take.path.clone()), &plan, &mut estimator).entry);
+    }
+    if !entries.is_empty() {
+        print(&format!("\n{}", to_text(&Document::new(entries), Detail::default())));
+    }
+    if kept.is_empty() {
+        tell("no tap was accepted: nothing was kept");
+    }
+    if bench.is_none_or(|b| b.stage(&agenda.part, &agenda.stage).is_none()) && !kept.is_empty() {
+        print(&format!("\n{}", snippet(bench, agenda)));
+    }
+    if comparison {
+        compare_so_far(folder, bench, agenda, kept);
+    }
+    let lost = matches!(ended, Ended::SourceLost(_)) || kept.iter().any(|k| k.trouble.is_some());
+    for take in kept {
+        if let Some(trouble) = &take.trouble {
+            tell(&format!("NOT KEPT: {trouble}"));
+        }
+    }
+    Ok(match ended {
+        _ if lost => Outcome::Lost,
+        Ended::Done => Outcome::Done,
+        _ => Outcome::Partly,
+    })
+}
+
+/// What to write into `bench.toml` so that the part is known.
+fn snippet(bench: Option<&Bench>, agenda: &Agenda) -> String {
+    let known = bench.is_some_and(|b| b.parts.iter().any(|p| p.name == agenda.part));
+    let stage = format!("  [[part.stage]]\n  name = {:?}\n  mass = \"... g\"\n", agenda.stage);
+    if known {
+        return format!("bench.toml has no stage {:?} of {:?} yet; below the part's others it needs:\n{stage}", agenda.stage, agenda.part);
+    }
+    let format = if bench.is_none() { "format = 1\n" } else { "" };
+    format!(
+        "bench.toml does not know this part yet. With its sizes and mass more can be told (docs/part.md):\n{format}\
+         [[part]]\nname = {:?}\nkind = \"strip\"   # or side, or rim\n{stage}",
+        agenda.part
+    )
+}
+
+/// Each tapped station against the same one of the part's first stage.
+fn compare_so_far(folder: &Path, bench: Option<&Bench>, agenda: &Agenda, kept: &[Kept]) {
+    let Some(first) = baseline(folder, bench, agenda) else { return };
+    if first == agenda.stage {
+        return;
+    }
+    let mut done: Vec<&PathBuf> = Vec::new();
+    for take in kept.iter().filter(|k| k.taps > 0) {
+        let station = &agenda.stations[take.step];
+        let Some(name) = station.file_name() else { continue };
+        let before = folder.join("recordings").join(&agenda.part).join(&first).join(name);
+        if done.contains(&station) || !before.is_dir() || !station.is_dir() {
+            continue;
+        }
+        done.push(station);
+        let page = folder.join("reports").join(format!(
+            "{}-{}-{}-against-{}.png",
+            agenda.part,
+            name.to_string_lossy(),
+            agenda.stage,
+            first
+        ));
+        print(&format!("\n{} against {first}, at {}:\n\n", agenda.stage, name.to_string_lossy()));
+        let arguments = compare::Arguments::of_two(&before, station, page);
+        if let Err(error) = compare::run(&arguments) {
+            tell(&format!("no comparison: {error:#}"));
+        }
+    }
+}
+
+/// The part's first stage: by `bench.toml`, else the one whose folder was made first by name.
+fn baseline(folder: &Path, bench: Option<&Bench>, agenda: &Agenda) -> Option<String> {
+    let described = bench.and_then(|b| b.parts.iter().find(|p| p.name == agenda.part));
+    if let Some(part) = described {
+        return part.stages.first().map(|(name, _)| name.clone());
+    }
+    let part = folder.join("recordings").join(&agenda.part);
+    part.join("plain").is_dir().then(|| "plain".to_owned())
+}
