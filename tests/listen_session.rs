@@ -146,6 +146,44 @@ fn quick_taps_are_each_kept() {
     assert_eq!(told.good, 8, "{:?} {}", told.codes, told.stirs);
 }
 
+/// Frames lost while a tap rings: it is to be tapped again, what was lost is counted, and nothing kept reaches over the gap.
+#[test]
+fn a_tap_hit_by_a_loss_is_not_kept() {
+    let take = spec().make();
+    let mut session = Session::new(settings(8));
+    let mut estimator = Estimator::default();
+    let mut kept = Vec::new();
+    let mut codes = Vec::new();
+    // A tenth of a second is lost, 0.2 s after the second strike.
+    let lost = take.onsets[1] + 9600..take.onsets[1] + 14_400;
+    let mut at = 0;
+    while at < take.samples.len() {
+        if at == lost.start {
+            session.gap(4800);
+            at = lost.end;
+        }
+        session.hear(&take.samples[at..(at + 480).min(take.samples.len())]);
+        // Losses lie between pieces.
+        at = if at < lost.start && at + 480 > lost.start { lost.start } else { at + 480 };
+        for order in session.take_orders() {
+            if let Order::Grown { sound, .. } = &order {
+                kept = sound.to_vec();
+            }
+            if let Some(answer) = attend(&order, 1, RATE, &mut estimator) {
+                session.answer(answer);
+            }
+        }
+        if let Some(Phase::Again { code, .. }) = session.view().phase {
+            codes.push(code);
+        }
+    }
+    codes.dedup();
+    assert_eq!(codes, ["lost_sound"]);
+    assert_eq!((session.view().good, session.view().lost_frames), (7, 4800));
+    let hit = &take.samples[take.onsets[1]..take.onsets[1] + 200];
+    assert!(kept.windows(200).all(|w| w != hit), "the tap that was hit is not in the take");
+}
+
 /// Two minutes of a workshop without a tap: no tap is counted and nobody is told to tap again.
 #[test]
 fn a_workshop_is_no_tap() {

@@ -69,7 +69,7 @@ pub struct Arguments {
     #[arg(long, value_name = "NAME", conflicts_with = "play")]
     microphone: Option<String>,
     /// Samples per second, if the microphone is not to choose
-    #[arg(long, value_name = "HZ", conflicts_with = "play")]
+    #[arg(long, value_name = "HZ", conflicts_with = "play", value_parser = clap::value_parser!(u32).range(8_000..=192_000))]
     rate: Option<u32>,
     /// Listen to a sound file as if it came through the microphone
     #[arg(long, value_name = "FILE")]
@@ -162,6 +162,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         stand.on_screen()
     }?;
     let kept = stand.desk.close();
+    if matches!(ended, Ended::SourceLost(_)) {
+        // A driver that hangs would keep the program from ending.
+        std::mem::forget(stand.capture);
+    }
     conclude(&arguments.folder, bench.as_ref(), &agenda, &kept, &ended, !arguments.no_comparison)
 }
 

@@ -26,6 +26,9 @@ const DAMPING: f64 = 0.01;
 /// What a fit reaches is this much above the bound at best (`cargo bench --bench accuracy`).
 const ABOVE_BOUND: f64 = 1.1;
 
+/// Level of the example's modes at the strike (dB of full scale): a good tap at a hand's width.
+pub const EXAMPLE_DB: f64 = -30.0;
+
 /// The precision of modes that stand at `level_db` (dB of full scale) at the strike, from so many taps.
 ///
 /// The Cramer-Rao bound with the room's noise density, times 1.1; what the part, the hand and the room's echo add to it is
@@ -38,9 +41,10 @@ pub fn forecast(room: &RoomReport, taps: usize, level_db: f64) -> Vec<Forecast> 
             let mode = TrueMode { frequency_hz, damping_ratio: DAMPING, amplitude, phase_rad: 0.0 };
             let sigma = room.sigma_at(frequency_hz);
             let length_s = ((amplitude / sigma).max(2.0).ln() + 2.0) / (DAMPING * TAU * frequency_hz);
-            let mixes = vec![vec![Complex64::new(amplitude, 0.0)]; taps.max(1)];
-            let lengths = vec![length_s.min(4.0); taps.max(1)];
-            let (f, z) = cramer_rao(&[mode], &mixes, room.rate_hz, 0.0015, &lengths, &[sigma])[0];
+            // Taps are alike here, and each has amplitudes of its own: n of them tell n times as much as one.
+            let mix = vec![Complex64::new(amplitude, 0.0)];
+            let (f, z) = cramer_rao(&[mode], &[mix], room.rate_hz, 0.0015, &[length_s.min(4.0)], &[sigma])[0];
+            let (f, z) = (f / (taps.max(1) as f64).sqrt(), z / (taps.max(1) as f64).sqrt());
             Forecast {
                 frequency_hz,
                 damping_ratio: DAMPING,

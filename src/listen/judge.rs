@@ -23,9 +23,11 @@ const LEAST_DECAY_DB: f64 = 12.0;
 const MOST_DAMPING: f64 = 0.06;
 /// What has died away by 60 dB within a tenth of a second is a click (1/s).
 const MOST_DECAY_RATE: f64 = 70.0;
+/// One of the main tones must be clean: so far below the strongest (dB) at most.
+const MAIN_DB: f64 = 20.0;
 /// Clean tones must carry this share of the energy that sounds some time after the strike (s): a tap's sound is its modes, a
 /// voice's is not. The room before is averaged over the third time (s).
-const LEAST_SHARE: f64 = 0.25;
+const LEAST_SHARE: f64 = 0.15;
 const AFTER_S: (f64, f64) = (0.03, 0.1);
 const BEFORE_S: f64 = 0.2;
 /// Relative standard uncertainty of the damping beyond which nothing shows that it decays like a mode.
@@ -55,17 +57,24 @@ pub fn judge(
     // What does not begin like a tap is none; what does is looked at even if it cannot be used, to tell a tap that went wrong
     // from a noise that the maker had no part in.
     let wrong = worst(&tap.reasons).copied();
-    if let Some(verdict @ Verdict::NoTap { .. }) = wrong.as_ref().map(verdict_of) {
-        return Ok(verdict);
+    // Nothing can be told of an overloaded sound but that it was too loud.
+    match wrong.as_ref().map(verdict_of) {
+        Some(verdict @ Verdict::NoTap { .. }) => return Ok(verdict),
+        Some(verdict) if matches!(wrong, Some(TapReason::Clipped { .. })) => return Ok(verdict),
+        _ => {}
     }
-    let (over_noise_db, onset) = (tap.over_noise_db, tap.onset);
-    found.taps = vec![Tap { reasons: Vec::new(), ..tap }];
+    let over_noise_db = tap.over_noise_db;
+    // What rings behind the second of two strikes rings.
+    let onset = match wrong {
+        Some(TapReason::DoubleHit { after_s }) => tap.onset + (after_s * f64::from(rate_hz)) as usize,
+        _ => tap.onset,
+    };
+    found.taps = vec![Tap { onset, reasons: Vec::new(), ..tap }];
     let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
     let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
         (true, None, _) => Verdict::Good { over_noise_db },
-        // What went wrong with it also bends its decay.
-        (true, Some(reason), _) | (false, Some(reason), Some(_)) => verdict_of(&reason),
+        (true, Some(reason), _) => verdict_of(&reason),
         (false, ..) => Verdict::NoTap { sentence: told.unwrap_or(TapReason::NoRingDown).sentence() },
     })
 }
@@ -111,6 +120,7 @@ fn is_clean(mode: &Mode) -> bool {
     mode.decay_seen_db >= LEAST_DECAY_DB
         && mode.damping_ratio <= MOST_DAMPING
         && decay_rate(mode) <= MOST_DECAY_RATE
+        && mode.level_db >= -MAIN_DB
         && mode.damping_relative_u() <= MOST_UNCERTAIN
         && mode.reasons.iter().all(clean)
 }

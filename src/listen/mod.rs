@@ -12,7 +12,7 @@ mod take;
 mod view;
 
 pub use attend::attend;
-pub use forecast::{Forecast, forecast};
+pub use forecast::{EXAMPLE_DB, Forecast, forecast};
 pub use judge::{Verdict, judge};
 pub use room::{RoomReport, room_report};
 pub use session::{Answer, Goal, Order, Session, Settings, Step, Tone};

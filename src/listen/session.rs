@@ -4,6 +4,7 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+use super::forecast::{EXAMPLE_DB, forecast};
 use super::judge::Verdict;
 use super::room::RoomReport;
 use super::take::{GrowingTake, History};
@@ -312,6 +313,7 @@ impl Session {
         match report {
             Ok(report) => {
                 let again = report.disturbed && self.room_checks < MOST_ROOM_CHECKS;
+                self.view.forecast = forecast(&report, self.settings.goal.taps, EXAMPLE_DB);
                 self.view.room = Some(report);
                 if again {
                     self.room_from = Some(now);
@@ -373,13 +375,13 @@ impl Session {
             }
             Noticed::Cut { at } => {
                 let cut = at.saturating_sub(self.frames(0.005));
-                self.to_be_judged(cut, cut);
+                self.send_to_judge(cut, cut);
             }
             Noticed::Sunk { at } => {
                 if let Some(strike) = self.strike {
                     let ring_s = at.saturating_sub(strike) as f64 / f64::from(self.settings.rate_hz);
                     let tail_s = TAIL.0 * ring_s + TAIL.1;
-                    self.to_be_judged(at, at + self.frames(tail_s));
+                    self.send_to_judge(at, at + self.frames(tail_s));
                 }
             }
             Noticed::GoesOn { at } => {
@@ -398,7 +400,7 @@ impl Session {
     }
 
     /// The strike's ring-down is over: what is known of it goes to be judged.
-    fn to_be_judged(&mut self, heard_to: u64, close: u64) {
+    fn send_to_judge(&mut self, heard_to: u64, close: u64) {
         let Some(strike) = self.strike.take() else { return };
         let before = self.frames(if self.take.taps == 0 { QUIET_S.0 } else { QUIET_S.1 });
         let taken = self.pending.back().map(|p| p.close).or(self.take.end).unwrap_or(0);

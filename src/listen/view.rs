@@ -1,5 +1,6 @@
 //! What there is to be shown of a session: for a screen, or line by line.
 
+use super::forecast::Forecast;
 use super::room::RoomReport;
 use crate::modes::{Mode, Spectrum};
 
@@ -36,6 +37,8 @@ pub struct View {
     pub peak_db: f64,
     pub clipped: bool,
     pub room: Option<RoomReport>,
+    /// What to expect in this room.
+    pub forecast: Vec<Forecast>,
     /// The last tap: lowest and highest sample of equal stretches, and the mean spectrum of the take.
     pub waveform: Vec<(f32, f32)>,
     pub spectrum: Spectrum,

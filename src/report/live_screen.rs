@@ -9,9 +9,9 @@ use ratatui::widgets::canvas::{Canvas, Line as Stroke};
 use ratatui::widgets::{Block, Paragraph, Wrap};
 use tui_big_text::{BigText, PixelSize};
 
-use super::live_text::{EXAMPLE_DB, call, mode_text, room_text};
+use super::live_text::{call, mode_text, room_text};
 use super::numbers::minus;
-use crate::listen::{Phase, View, forecast};
+use crate::listen::{Phase, View};
 
 /// How the screen may look.
 #[derive(Debug, Clone, Copy)]
@@ -117,7 +117,7 @@ fn meter(frame: &mut Frame<'_>, area: Rect, view: &View, look: Look) {
 fn room(frame: &mut Frame<'_>, area: Rect, view: &View) {
     let lines: Vec<Line<'_>> = match &view.room {
         Some(room) => {
-            let all = room_text(room, view.wanted, &forecast(room, view.wanted, EXAMPLE_DB));
+            let all = room_text(room, view.wanted, &view.forecast);
             all.into_iter().map(Line::from).collect()
         }
         None => vec![

@@ -104,8 +104,7 @@ impl LiveLines {
         self.room_told &= !listening;
         if let (false, false, Some(room)) = (listening, self.room_told, &view.room) {
             self.room_told = true;
-            let forecast = crate::listen::forecast(room, view.wanted, EXAMPLE_DB);
-            out.extend(room_text(room, view.wanted, &forecast));
+            out.extend(room_text(room, view.wanted, &view.forecast));
         }
         let event = match &view.phase {
             Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
@@ -149,9 +148,6 @@ impl LiveLines {
         out
     }
 }
-
-/// Level of the forecast's example tap (dB of full scale).
-pub(super) const EXAMPLE_DB: f64 = -30.0;
 
 fn strongest(modes: &[Mode], count: usize) -> impl Iterator<Item = &Mode> {
     let mut all: Vec<&Mode> = modes.iter().collect();

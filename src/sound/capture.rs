@@ -45,10 +45,12 @@ pub(super) struct Inlet {
 pub(super) struct Herald(Arc<Shared>);
 
 impl Herald {
+    #[cfg(feature = "record")]
     pub(super) fn interrupted(&self) {
         self.0.interruptions.fetch_add(1, Ordering::Relaxed);
     }
 
+    #[cfg(feature = "record")]
     pub(super) fn failed(&self, why: String) {
         // The first trouble is the cause of those that follow.
         let _ = self.0.trouble.set(why);
