@@ -47,8 +47,7 @@ fn words(output: &Output) -> String {
     all
 }
 
-const WAIST: [&str; 9] =
-    ["listen", "shop", "--part", "rim", "--stage", "plain", "--station", "waist", "--plain"];
+const WAIST: [&str; 9] = ["listen", "shop", "--part", "rim", "--stage", "plain", "--station", "waist", "--plain"];
 
 /// Samples of a take, frame by frame of its first channel; all channels are the same here.
 fn first_channel(path: &Path) -> Vec<f32> {
@@ -63,10 +62,8 @@ fn first_channel(path: &Path) -> Vec<f32> {
 #[test]
 fn a_session_from_the_microphone_to_the_take() {
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let mishaps = vec![
-        Mishap::TooLoud { tap: 2, times: 20.0 },
-        Mishap::DoubleHit { tap: 4, after_s: 0.09, strength: 0.7 },
-    ];
+    let mishaps =
+        vec![Mishap::TooLoud { tap: 2, times: 20.0 }, Mishap::DoubleHit { tap: 4, after_s: 0.09, strength: 0.7 }];
     let played = TakeSpec { mishaps, ..spec(8) }.make().samples;
     let microphone = FakeMicrophone::playing(folder.path(), &played, Then::Silence);
     let output = microphone.program().args(WAIST).args(["--taps", "6"]).output().expect("it runs");
@@ -151,13 +148,8 @@ fn a_microphone_that_vanishes_costs_no_tap() {
         eprintln!("SKIPPED: no sound server (pulseaudio) is here to give a microphone that can vanish");
         return;
     };
-    let mut child = microphone
-        .program()
-        .args(WAIST)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("it runs");
+    let mut child =
+        microphone.program().args(WAIST).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it runs");
     let take = folder.path().join("shop/recordings/rim/plain/waist/take-01.wav");
     let since = Instant::now();
     while !take.exists() && since.elapsed() < Duration::from_secs(20) && child.try_wait().expect("a state").is_none() {
@@ -180,13 +172,8 @@ fn an_interrupt_ends_with_a_summary() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let played = spec(3).make().samples;
     let microphone = FakeMicrophone::playing(folder.path(), &played, Then::Silence);
-    let child = microphone
-        .program()
-        .args(WAIST)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("it runs");
+    let child =
+        microphone.program().args(WAIST).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it runs");
     // The second tap comes at 7.2 s and has sunk into the noise half a second later.
     std::thread::sleep(Duration::from_millis(8600));
     let asked = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill");
@@ -258,7 +245,8 @@ fn a_full_disk_costs_no_tap_that_was_kept() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let _ = play(folder.path(), &spec(3).make().samples);
     let program = env!("CARGO_BIN_EXE_ringwright");
-    let script = format!("trap '' XFSZ; ulimit -f 1150; exec '{program}' {} --taps 3 --play session.wav", WAIST.join(" "));
+    let script =
+        format!("trap '' XFSZ; ulimit -f 1150; exec '{program}' {} --taps 3 --play session.wav", WAIST.join(" "));
     let output = std::process::Command::new("bash")
         .current_dir(folder.path())
         .args(["-c", &script])
@@ -307,8 +295,9 @@ fn the_screen_in_a_terminal() {
     let program = env!("CARGO_BIN_EXE_ringwright");
     for (columns, rows) in [(100, 36), (80, 24), (40, 12)] {
         let listen = "listen shop --part rim --stage plain --station waist --taps 2 --no-comparison";
-        let command =
-            format!("stty cols {columns} rows {rows}; NO_COLOR=1 '{program}' {listen} --play session.wav; echo code $?");
+        let command = format!(
+            "stty cols {columns} rows {rows}; NO_COLOR=1 '{program}' {listen} --play session.wav; echo code $?"
+        );
         let output = std::process::Command::new("script")
             .current_dir(folder.path())
             .env("TERM", "xterm-256color")

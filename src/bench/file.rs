@@ -171,9 +171,8 @@ fn check_name(name: &str, line: usize, what: &str, wrong: &mut Vec<String>) {
 /// Why a name cannot be used, if so: it is also a folder's name, on every system.
 pub fn name_trouble(name: &str, what: &str) -> Option<String> {
     let bad = |c: char| c.is_control() || "/\\:*?\"<>|+".contains(c);
-    (name.trim().is_empty() || name.contains(bad) || name.starts_with('.')).then(|| {
-        format!("{what} {name:?} cannot be a folder's name: leave out / \\ : * ? \" < > | + and a first dot")
-    })
+    (name.trim().is_empty() || name.contains(bad) || name.starts_with('.'))
+        .then(|| format!("{what} {name:?} cannot be a folder's name: leave out / \\ : * ? \" < > | + and a first dot"))
 }
 
 #[cfg(test)]

@@ -61,7 +61,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
 fn list(all: &[Microphone], chosen: Option<&str>) -> String {
     let mut out = String::new();
     if all.is_empty() {
-        out.push_str("no microphone was found. Plug one in, or allow this program to use it in the system's settings\n");
+        out.push_str(
+            "no microphone was found. Plug one in, or allow this program to use it in the system's settings\n",
+        );
     }
     for microphone in all {
         let used = match chosen {

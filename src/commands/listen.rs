@@ -16,7 +16,8 @@ use super::listen_end::{Ended, conclude};
 use super::listen_plan::{Named, agenda, bench_of};
 use super::{Outcome, print};
 use crate::listen::{Goal, Order, Session, Settings, Tone};
-use crate::report::{LiveLines, Look, draw_session};
+use crate::report::{LiveLines, Look, draw_session, guide_png, save};
+use crate::rim::Outline;
 use crate::sound::{Arrival, Capture};
 
 #[derive(Debug, Args)]
@@ -83,6 +84,9 @@ pub struct Arguments {
     /// Line by line instead of a screen: for screen readers, logs and plain terminals
     #[arg(long)]
     plain: bool,
+    /// Draw how to hold, tap and listen (PNG), and do nothing else
+    #[arg(long, value_name = "FILE")]
+    guide: Option<PathBuf>,
     /// Make no comparison with the part's first stage at the end
     #[arg(long)]
     no_comparison: bool,
@@ -107,10 +111,19 @@ fn times(text: &str) -> Result<f64, String> {
 /// How long the loop rests between two looks, and between two pictures of the screen.
 const REST: Duration = Duration::from_millis(10);
 const PICTURE: Duration = Duration::from_millis(80);
+/// Pieces of sound that are taken in at one look.
+const MOST_READS: usize = 64;
 /// Pauses between the strokes of a bell: one stroke for accepted, two for rejected, three for a finished station.
 const STROKES: Duration = Duration::from_millis(160);
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    if let Some(file) = &arguments.guide {
+        let outline = Outline::named("parlour").context("the guide's rim")?;
+        let png = guide_png(&outline).map_err(|e| anyhow::anyhow!(e)).context("the guide cannot be drawn")?;
+        save(file, &png, false)?;
+        print(&format!("the guide is in {}\n", file.display()));
+        return Ok(Outcome::Done);
+    }
     let bench = bench_of(&arguments.folder)?;
     let named = Named {
         part: arguments.part.as_deref(),
@@ -171,7 +184,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
 
 fn open(arguments: &Arguments) -> anyhow::Result<Capture> {
     if let Some(file) = &arguments.play {
-        return Capture::of_file(file, arguments.speed).with_context(|| format!("{}: cannot be played", file.display()));
+        return Capture::of_file(file, arguments.speed)
+            .with_context(|| format!("{}: cannot be played", file.display()));
     }
     microphone(arguments)
 }
@@ -207,7 +221,8 @@ impl Stand {
     /// One look at everything; says why it ends, if it does.
     fn turn(&mut self) -> Option<Ended> {
         let mut sound = Vec::new();
-        loop {
+        // A source that brings sound faster than it can be heard must not keep the session from ending.
+        for _ in 0..MOST_READS {
             match self.capture.read(&mut sound) {
                 Arrival::Frames(_) => {
                     self.session.hear(&sound);
@@ -316,7 +331,9 @@ impl Stand {
             if drawn.elapsed() >= PICTURE {
                 drawn = Instant::now();
                 let (view, heading) = (self.session.view(), &self.heading);
-                terminal.draw(|frame| draw_session(frame, view, heading, look)).context("the screen cannot be drawn")?;
+                terminal
+                    .draw(|frame| draw_session(frame, view, heading, look))
+                    .context("the screen cannot be drawn")?;
             }
             if event::poll(REST).unwrap_or(false)
                 && let Ok(Event::Key(key)) = event::read()

@@ -77,7 +77,10 @@ fn snippet(bench: Option<&Bench>, agenda: &Agenda) -> String {
     let known = bench.is_some_and(|b| b.parts.iter().any(|p| p.name == agenda.part));
     let stage = format!("  [[part.stage]]\n  name = {:?}\n  mass = \"... g\"\n", agenda.stage);
     if known {
-        return format!("bench.toml has no stage {:?} of {:?} yet; below the part's others it needs:\n{stage}", agenda.stage, agenda.part);
+        return format!(
+            "bench.toml has no stage {:?} of {:?} yet; below the part's others it needs:\n{stage}",
+            agenda.stage, agenda.part
+        );
     }
     let format = if bench.is_none() { "format = 1\n" } else { "" };
     format!(

@@ -172,7 +172,9 @@ mod tests {
         assert_eq!(completed("3", &known), Ok("rim".into()));
         assert_eq!(completed("R", &known), Ok("rim".into()));
         assert_eq!(completed("back", &known), Ok("back".into()));
-        assert!(completed("left", &known).is_err() && completed("7", &known).is_err() && completed("", &known).is_err());
+        assert!(
+            completed("left", &known).is_err() && completed("7", &known).is_err() && completed("", &known).is_err()
+        );
     }
 
     #[test]

@@ -18,11 +18,8 @@ pub struct Settings {
 
 /// Where the settings lie on this system.
 pub fn place() -> anyhow::Result<PathBuf> {
-    let names = AppStrategyArgs {
-        top_level_domain: "org".into(),
-        author: "ringwright".into(),
-        app_name: "ringwright".into(),
-    };
+    let names =
+        AppStrategyArgs { top_level_domain: "org".into(), author: "ringwright".into(), app_name: "ringwright".into() };
     let strategy = choose_app_strategy(names).map_err(|e| anyhow!("there is no home folder for settings: {e}"))?;
     Ok(strategy.config_dir().join("settings.toml"))
 }

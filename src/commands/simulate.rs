@@ -7,8 +7,8 @@ use clap::{Args, ValueEnum};
 
 use super::{Outcome, tell};
 use crate::report::save;
-use crate::sound::{WavSamples, wav_bytes};
 use crate::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
+use crate::sound::{WavSamples, wav_bytes};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:

@@ -48,14 +48,26 @@ pub struct Settings {
 #[derive(Debug, Clone)]
 pub enum Order {
     /// Look at some seconds of the room; answered with `Room`.
-    Room { sound: Vec<f32> },
+    Room {
+        sound: Vec<f32>,
+    },
     /// Judge the strike at this frame of the sound; answered with `Judged`.
-    Judge { id: u64, sound: Vec<f32>, strike: usize },
+    Judge {
+        id: u64,
+        sound: Vec<f32>,
+        strike: usize,
+    },
     /// The take of a step has grown: keep it, and estimate its modes; answered with `Estimated`.
-    Grown { step: usize, taps: usize, sound: Arc<Vec<f32>> },
+    Grown {
+        step: usize,
+        taps: usize,
+        sound: Arc<Vec<f32>>,
+    },
     Sound(Tone),
     /// A step has reached its goal.
-    StepDone { step: usize },
+    StepDone {
+        step: usize,
+    },
 }
 
 /// Tells by ear how it went.
@@ -69,8 +81,15 @@ pub enum Tone {
 /// What came of an order.
 pub enum Answer {
     Room(Result<RoomReport, String>),
-    Judged { id: u64, verdict: Result<Verdict, String> },
-    Estimated { step: usize, taps: usize, estimate: Result<Box<Estimate>, String> },
+    Judged {
+        id: u64,
+        verdict: Result<Verdict, String>,
+    },
+    Estimated {
+        step: usize,
+        taps: usize,
+        estimate: Result<Box<Estimate>, String>,
+    },
     /// The take could not be kept (or could again).
     Kept(Option<String>),
 }
@@ -434,7 +453,8 @@ impl Session {
         match verdict {
             Ok(verdict @ Verdict::Good { .. }) => {
                 self.pending[place].verdict = Some(verdict);
-                self.tell(Phase::GotIt, now);
+                let good = self.pending.iter().filter(|p| p.verdict.is_some()).count();
+                self.tell(Phase::GotIt { number: self.view.good + good }, now);
                 self.close_pending(now);
             }
             Ok(Verdict::Again { code, sentence }) => {

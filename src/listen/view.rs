@@ -8,16 +8,27 @@ use crate::modes::{Mode, Spectrum};
 #[derive(Debug, Clone, PartialEq)]
 pub enum Phase {
     /// The room is listened to; seconds that remain.
-    Room { left_s: f64 },
+    Room {
+        left_s: f64,
+    },
     /// The room was not quiet; it is listened to again.
     RoomAgain,
     TapNow,
     /// A strike rings.
     Ringing,
-    GotIt,
-    Again { code: &'static str, sentence: String },
+    /// Its number in the step, once it has died away.
+    GotIt {
+        number: usize,
+    },
+    Again {
+        code: &'static str,
+        sentence: String,
+    },
     /// Between two steps: what to do, and the seconds until listening goes on.
-    Change { what: String, left_s: f64 },
+    Change {
+        what: String,
+        left_s: f64,
+    },
     Done,
 }
 

@@ -22,5 +22,5 @@ mod spectra;
 
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};
-pub use room_noise::RoomNoise;
 pub use mode::{COVERAGE_95, Mode, ModeReason, student_factor};
+pub use room_noise::RoomNoise;

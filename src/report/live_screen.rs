@@ -69,7 +69,7 @@ fn head(frame: &mut Frame<'_>, area: Rect, view: &View, title: &str) {
 fn words(frame: &mut Frame<'_>, area: Rect, below: Rect, view: &View, look: Look, height: u16) {
     let (large, sentence) = call(view);
     let colour = match view.phase {
-        Some(Phase::TapNow | Phase::GotIt | Phase::Done) => Color::Green,
+        Some(Phase::TapNow | Phase::GotIt { .. } | Phase::Done) => Color::Green,
         Some(Phase::Again { .. }) => Color::Yellow,
         _ => Color::Cyan,
     };
@@ -140,7 +140,13 @@ fn pictures(frame: &mut Frame<'_>, area: Rect, view: &View, look: Look) {
         .paint(|context| {
             for (i, (low, high)) in view.waveform.iter().enumerate() {
                 let (y1, y2) = (f64::from(low / highest), f64::from(high / highest));
-                context.draw(&Stroke::new(i as f64, y1, i as f64, y2, if look.colour { Color::Cyan } else { Color::Reset }));
+                context.draw(&Stroke::new(
+                    i as f64,
+                    y1,
+                    i as f64,
+                    y2,
+                    if look.colour { Color::Cyan } else { Color::Reset },
+                ));
             }
         });
     frame.render_widget(wave, halves[0]);

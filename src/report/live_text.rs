@@ -72,11 +72,7 @@ pub(super) fn call(view: &View) -> (String, String) {
         Some(Phase::RoomAgain) => ("QUIET".into(), "something sounded: listening to the room once more".into()),
         Some(Phase::TapNow) => ("TAP NOW".into(), format!("{count} good taps")),
         Some(Phase::Ringing) => ("...".into(), "let it ring".into()),
-        Some(Phase::GotIt) => {
-            // Counted when it has died away.
-            let number = (view.good + 1).min(view.wanted.max(view.good + 1));
-            (format!("GOT {number}/{}", view.wanted), "keep still until the bell".into())
-        }
+        Some(Phase::GotIt { number }) => (format!("GOT {number}/{}", view.wanted), "keep still until the bell".into()),
         Some(Phase::Again { sentence, .. }) => ("AGAIN".into(), sentence.clone()),
         Some(Phase::Change { what, left_s }) => {
             (format!("NEXT {:.0}", left_s.ceil()), format!("{what}; listening goes on in {:.0} s", left_s.ceil()))

@@ -1,5 +1,6 @@
 //! Reports: numbers into words, tables, files and pictures. Estimates nothing.
 
+mod bench_guide;
 mod comparison;
 mod comparison_page;
 mod control_page;
@@ -25,6 +26,7 @@ mod station_page;
 mod take_picture;
 mod text;
 
+pub use bench_guide::guide_png;
 pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};
 pub use comparison_page::comparison_png;
 pub use control_page::control_png;

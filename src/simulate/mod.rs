@@ -18,5 +18,5 @@ pub use example::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, ex
 pub use frame::frame_sound;
 pub use noise::{NoiseColour, noise};
 pub use rim::Ring;
-pub use workshop::{syllable, workshop};
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};
+pub use workshop::{syllable, workshop};

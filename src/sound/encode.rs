@@ -15,7 +15,12 @@ pub enum WavSamples {
 ///
 /// # Errors
 /// A format that WAV does not know, or more than 4 GB.
-pub fn wav_bytes(interleaved: &[f32], channels: u16, rate_hz: u32, samples: WavSamples) -> Result<Vec<u8>, hound::Error> {
+pub fn wav_bytes(
+    interleaved: &[f32],
+    channels: u16,
+    rate_hz: u32,
+    samples: WavSamples,
+) -> Result<Vec<u8>, hound::Error> {
     let (bits_per_sample, sample_format) = match samples {
         WavSamples::Integer(bits) => (bits, hound::SampleFormat::Int),
         WavSamples::Float => (32, hound::SampleFormat::Float),

@@ -49,7 +49,18 @@ pub enum MicrophoneError {
 
 /// Inputs that ALSA lists beside the real ones: converters and empty ends.
 const PLUG_INS: [&str; 12] = [
-    "null", "lavrate", "samplerate", "speexrate", "speex", "upmix", "vdownmix", "usbstream", "jack", "oss", "dmix", "dsnoop",
+    "null",
+    "lavrate",
+    "samplerate",
+    "speexrate",
+    "speex",
+    "upmix",
+    "vdownmix",
+    "usbstream",
+    "jack",
+    "oss",
+    "dmix",
+    "dsnoop",
 ];
 
 /// Words in a name that tell of gain control, echo cancelling or narrow telephone sound.
@@ -240,7 +251,9 @@ where
 fn advice(error: &cpal::Error) -> String {
     let what = match error.kind() {
         ErrorKind::DeviceBusy => "another program uses it; close that one",
-        ErrorKind::DeviceNotAvailable => "it is not there (any more): check its plug, and the system's privacy settings",
+        ErrorKind::DeviceNotAvailable => {
+            "it is not there (any more): check its plug, and the system's privacy settings"
+        }
         ErrorKind::PermissionDenied => "the system does not allow it: see its privacy settings for microphones",
         _ => return error.to_string(),
     };

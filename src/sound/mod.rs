@@ -29,5 +29,5 @@ pub use microphone::{Format, Microphone, MicrophoneError, listen_to, microphones
 pub use recording::{ChannelChoice, OpenOptions, Recording};
 pub(crate) use whitening::{BROAD_ORDER, Whitening};
 
-pub use watch::{Noticed, Watch};
 pub use taps::{NoiseSource, Tap, TapReason, TapSearch, find_taps};
+pub use watch::{Noticed, Watch};

@@ -189,4 +189,3 @@ pub(super) fn swells(level: &LevelTrack, floor: &Floor, jump: &Jump, early: usiz
     let broad = growth(&level.edge, floor.edge(jump.block));
     (if low.0 > broad.0 { low.1 } else { broad.1 }) > 10.0
 }
-
