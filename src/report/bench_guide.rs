@@ -109,7 +109,8 @@ fn decays(on: &mut Drawing) {
     heading(on, 1000.0, 440.0, "What the level does after a tap");
     let level = |t: f64| -3.0 - 60.0 * t;
     let floor = -55.0f64;
-    let kinds: [(&str, &str, &dyn Fn(f64) -> f64); 4] = [
+    type Kind<'a> = (&'a str, &'a str, &'a dyn Fn(f64) -> f64);
+    let kinds: [Kind<'_>; 4] = [
         ("good: one straight fall into the noise", SERIES[2], &level),
         ("double hit: let it bounce away", BAD, &|t| if t < 0.18 { level(t) } else { level(t - 0.15).max(level(t)) }),
         ("automatic gain or a noise gate: bends down", BAD, &|t| level(t) - 90.0 * t * t),
