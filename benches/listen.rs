@@ -37,12 +37,15 @@ fn listen(sound: &[f32], rate_hz: u32, taps: usize) -> Told {
             let began = Instant::now();
             if let Some(answer) = attend(&order, 1, rate_hz, &mut estimator) {
                 let ms = 1e3 * began.elapsed().as_secs_f64();
+                session.answer(answer);
                 match order {
-                    Order::Judge { .. } => told.verdict_ms.push(ms),
+                    // What the sound has moved on until the verdict, and the work itself.
+                    Order::Judge { .. } => {
+                        told.verdict_ms.push(ms + 1e3 * session.view().verdict_after_s.unwrap_or(f64::NAN));
+                    }
                     Order::Grown { .. } => told.estimate_ms.push(ms),
                     _ => {}
                 }
-                session.answer(answer);
             }
             session.answer(Answer::Kept(None));
         }
@@ -109,8 +112,8 @@ fn main() {
             told.estimate_ms.extend(one.estimate_ms);
         }
         println!(
-            "taps {name} over the noise: {} of {wanted} caught, again {:?}, {} taken for no tap; verdict {:.0} ms (median), \
-             {:.0} ms (most); modes of all taps {:.0} ms (most)",
+            "taps {name} over the noise: {} of {wanted} caught, again {:?}, {} taken for no tap; verdict {:.0} ms after the end of \
+             the ring-down (median), {:.0} ms (most); modes of all taps {:.0} ms (most)",
             told.good,
             told.again,
             told.stirs,

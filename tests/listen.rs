@@ -69,7 +69,8 @@ fn a_session_from_the_microphone_to_the_take() {
     let output = microphone.program().args(WAIST).args(["--taps", "6"]).output().expect("it runs");
     let told = words(&output);
     assert_eq!(output.status.code(), Some(0), "{told}");
-    for part in ["tap now (0 of 6)", "[clipped]", "[double_hit]", "got it: 6 of 6", "steady lines", "50.0 Hz"] {
+    for part in ["tap now (0 of 6 good taps)", "[clipped]", "[double_hit]", "got it: 6 of 6", "steady lines", "50.0 Hz"]
+    {
         assert!(told.contains(part), "{part}\n{told}");
     }
     let kept = first_channel(&folder.path().join("shop/recordings/rim/plain/waist/take-01.wav"));
@@ -163,7 +164,7 @@ fn a_microphone_that_vanishes_costs_no_tap() {
         return;
     }
     assert_eq!(output.status.code(), Some(3), "{told}");
-    assert!(told.contains("the microphone is lost") && told.contains("(1 taps)"), "{told}");
+    assert!(told.contains("the microphone is lost") && told.contains("(1 tap)"), "{told}");
 }
 
 /// An end that the maker asks for (Ctrl-C): a summary, and the tap that is still dying away counts.
@@ -312,4 +313,82 @@ fn the_screen_in_a_terminal() {
         }
         assert!(!told.contains("\u{1b}[32m") && !told.contains("\u{1b}[38;5;2m"), "colour in spite of NO_COLOR");
     }
+}
+
+/// The terminal goes away (a window closed, a link broken): the session ends by itself, and what was accepted is kept.
+#[test]
+fn a_lost_terminal_ends_the_session() {
+    if std::process::Command::new("script").arg("--version").output().is_err() {
+        eprintln!("SKIPPED: the program `script` (util-linux) is not here, which gives a terminal");
+        return;
+    }
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let _ = play(folder.path(), &spec(8).make().samples);
+    let program = env!("CARGO_BIN_EXE_ringwright");
+    let listen = "listen shop --part rim --stage plain --station waist --taps 8 --play session.wav";
+    let mut terminal = std::process::Command::new("script")
+        .current_dir(folder.path())
+        .env("TERM", "xterm-256color")
+        .args(["-qec", &format!("sh -c 'echo $$ > pid; exec {program} {listen}'"), "/dev/null"])
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .spawn()
+        .expect("script runs");
+    std::thread::sleep(Duration::from_millis(7500));
+    terminal.kill().expect("it can be killed");
+    terminal.wait().expect("it ends");
+    let pid = fs::read_to_string(folder.path().join("pid")).expect("the program's number");
+    let state = format!("/proc/{}", pid.trim());
+    let since = Instant::now();
+    while Path::new(&state).exists() && since.elapsed() < Duration::from_secs(8) {
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    let lives = Path::new(&state).exists();
+    let _ = std::process::Command::new("kill").args(["-9", pid.trim()]).stderr(Stdio::null()).status();
+    assert!(!lives, "it goes on without a terminal");
+    assert!(folder.path().join("shop/recordings/rim/plain/waist/take-01.wav").exists());
+}
+
+/// Nobody taps for nothing: where takes cannot be kept, and where a name is a slip, that is said first.
+#[test]
+fn mistakes_are_told_before_the_first_tap() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let _ = play(folder.path(), &[0.0; 4800]);
+    let run = |arguments: &[&str]| {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_ringwright"))
+            .current_dir(folder.path())
+            .args(["listen", "--plain", "--play", "session.wav"])
+            .args(arguments)
+            .stdin(Stdio::null())
+            .output()
+            .expect("it runs");
+        (output.status.code(), words(&output))
+    };
+    fs::write(
+        folder.path().join("bench.toml"),
+        "format = 1\n[[part]]\nname = \"rim\"\nkind = \"rim\"\n[[part.stage]]\nname = \"plain\"\n",
+    )
+    .expect("it can be written");
+    fs::write(folder.path().join("file"), "x").expect("it can be written");
+    let rim = ["--part", "rim", "--stage", "plain", "--station", "waist"];
+    let with = |more: &[&'static str]| [&rim[..], more].concat();
+    for (arguments, sentence) in [
+        (with(&["--added", "heavy"]), "is no mass that can be read"),
+        (with(&["--added", "5 kg"]), "more than 200 g"),
+        (with(&["--added", "5 g", "--added", "5 g"]), "named twice"),
+        (with(&["--station", "waist "]), "named twice"),
+        (with(&["--until", "soon"]), "write it like 2%"),
+        (with(&["--until", "2%", "--most", "3"]), "is less than --taps 5"),
+        (vec!["--part", "rimm", "--stage", "plain", "--station", "waist"], "has no part \"rimm\"; it has: rim"),
+        (vec!["--part", "rim", "--stage", "planed", "--station", "waist"], "has no stage \"planed\" of part \"rim\""),
+        (vec!["--part", "rim", "--stage", "plain"], "which station? Say it like"),
+        (vec!["file", "--part", "rim", "--stage", "plain", "--station", "waist"], "cannot be read"),
+        (vec!["file/shop", "--part", "rim", "--stage", "plain", "--station", "waist"], "file/shop"),
+    ] {
+        let (code, told) = run(&arguments);
+        assert!(code == Some(2) && told.contains(sentence), "{arguments:?}\n{told}");
+    }
+    assert!(
+        !folder.path().join("recordings/rim").exists() || fs::read_dir(folder.path().join("recordings/rim")).is_ok()
+    );
 }

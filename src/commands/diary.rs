@@ -8,6 +8,7 @@ use clap::Args;
 
 use super::bench_takes::{Wanted, measure_all, part_pages};
 use super::diary_parts::{Session, file_name};
+use super::forecast_record::{RECORD_FILE, record_csv};
 use super::inputs::{Input, gather};
 use super::measure::ReportArguments;
 use super::take::path_of;
@@ -120,18 +121,18 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Partly);
     }
     let desk = Desk::open(folder, arguments, bench.as_ref().map(|(_, found)| found))?;
-    let (parts, document, title, notes, problems) = match bench {
+    let (parts, document, title, notes, problems, record) = match bench {
         Some((bench, found)) => {
             let notes = bench.notes.clone();
             let shop = &bench.shop;
             let title = if shop.is_empty() { "Bench diary".to_owned() } else { format!("Bench diary, {shop}") };
             let mut session = Session::new(&desk, bench, found);
             let parts = session.parts()?;
-            (parts, session.document, title, notes, session.problems)
+            (parts, session.document, title, notes, session.problems, session.record)
         }
         None => {
             let (part, document, problems) = loose(&desk)?;
-            (vec![part], document, "Recordings".to_owned(), None, problems)
+            (vec![part], document, "Recordings".to_owned(), None, problems, Vec::new())
         }
     };
     let (remark, notes) = (arguments.remark.as_deref(), notes.as_deref());
@@ -140,6 +141,7 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
     save(&desk.reports.join("modes.csv"), to_csv(&document).as_bytes(), true)?;
     save(&desk.reports.join("modes.json"), document.to_json().as_bytes(), true)?;
     save(&desk.reports.join("index.html"), html.as_bytes(), true)?;
+    save(&desk.reports.join(RECORD_FILE), record_csv(&record)?.as_bytes(), true)?;
     desk.kept.forget_unused();
     problems.iter().for_each(|p| tell(p));
     if !arguments.quiet {

@@ -14,12 +14,29 @@ use super::stage::{Take, stage_of};
 use super::take::station_page_name;
 use crate::bench::{Bench, BenchPart, Found, StationFolder};
 use crate::compare::{Comparison, Stage, compare, control_charts};
+use crate::modes::COVERAGE_95;
 use crate::part::{PartDescription, Station};
-use crate::plan::{Ply, find_glue, find_wood, forecast};
+use crate::plan::{PastForecast, Ply, find_glue, find_wood, forecast};
 use crate::report::{
     Document, IndexAnswer, IndexPart, IndexPicture, IndexSection, TakePicture, comparison_png, comparison_text,
     control_png, control_text, save, station_png,
 };
+
+/// A comparison's foretold and measured stiffness, for the shop's record.
+fn past_forecast(comparison: &Comparison, part: &str, stage: &str, station: &str) -> Option<PastForecast> {
+    let foretold = comparison.foretold.iter().find(|f| f.code.contains("stiffness"))?;
+    let row = comparison.whole.iter().find(|r| r.code == foretold.code)?;
+    let relative = |low: f64, high: f64| (high / low).ln() / (2.0 * COVERAGE_95);
+    Some(PastForecast {
+        part: part.to_owned(),
+        stage: stage.to_owned(),
+        station: station.to_owned(),
+        foretold: foretold.value,
+        foretold_relative_u: relative(foretold.low, foretold.high),
+        measured: row.ratio.value,
+        measured_relative_u: relative(row.ratio.low, row.ratio.high),
+    })
+}
 
 /// What plies are glued with where nothing is said.
 const USUAL_GLUE: &str = "epoxy";
@@ -36,6 +53,8 @@ pub struct Session<'a> {
     /// Its recordings are the takes, in their order.
     pub document: Document,
     pub problems: Vec<String>,
+    /// Laminations whose stiffness was foretold and measured.
+    pub record: Vec<PastForecast>,
 }
 
 impl<'a> Session<'a> {
@@ -64,7 +83,16 @@ impl<'a> Session<'a> {
         let inputs: Vec<Input> = wanted.iter().map(|w| w.input.clone()).collect();
         let mut document = Document::new(entries);
         document.stations = stations(&inputs, &document.recordings, None);
-        Self { desk, bench, found, wanted: places.into_iter().zip(wanted).collect(), pictures, document, problems }
+        Self {
+            desk,
+            bench,
+            found,
+            wanted: places.into_iter().zip(wanted).collect(),
+            pictures,
+            document,
+            problems,
+            record: Vec::new(),
+        }
     }
 
     /// Every part as the diary shows it.
@@ -129,6 +157,7 @@ impl<'a> Session<'a> {
                 if let Some((other, picture)) = self.stage(index, stage, &station, name) {
                     let mut comparison = compare(&baseline, &other, &[]);
                     self.foretell(&mut comparison, &part.stages[0].1, &part.stages[stage].1);
+                    self.record.extend(past_forecast(&comparison, &part.name, name, &station));
                     comparisons.push(comparison);
                     pictures.push(picture);
                 }

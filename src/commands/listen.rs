@@ -5,18 +5,19 @@ use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use clap::Args;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
 
 use super::listen_desk::Desk;
 use super::listen_end::{Ended, conclude};
 use super::listen_plan::{Named, agenda, bench_of};
-use super::{Outcome, print};
+use super::{Outcome, print, tell};
 use crate::listen::{Goal, Order, Session, Settings, Tone};
-use crate::report::{LiveLines, Look, draw_session, guide_png, save};
+use crate::report::{LiveLines, Look, clear_forgotten, draw_session, guide_png, save};
 use crate::rim::Outline;
 use crate::sound::{Arrival, Capture};
 
@@ -28,11 +29,11 @@ use crate::sound::{Arrival, Capture};
   ringwright listen --part left-side --stage plain --station middle --until 2%
   ringwright listen --play old-session.wav --part trial --stage plain --station waist
 
-Hold the part where it stands still (0.22 of the length from either end of a free strip), or hang it there
-on thin cord. Microphone a hand's width away, not touching the bench. Tap with a fingertip, a cork on a
-stick or a small hard-rubber mallet, at the station, and let it bounce off at once. Stay quiet until the
-bell. Stuck-on masses: a few percent of what moves at the station (5 g on a side, 10 g on a rim), pressed
-on with wax or putty so that they do not buzz. More in docs/listening.md.
+Hold the part where it stands still (0.22 of the length from either end of a free strip), or hang
+it there on thin cord. Microphone a hand's width away, not touching the bench. Tap with a fingertip, a
+cork on a stick or a small hard-rubber mallet, at the station, and let it bounce off at once. Stay
+quiet until the bell. Stuck-on masses: a few percent of what moves at the station (5 g on a side, 10 g
+on a rim), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
 
 The keyboard is not needed. Enter goes on at once where the program waits; q or Ctrl-C ends.
 Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap.
@@ -52,7 +53,7 @@ pub struct Arguments {
     #[arg(long = "station", value_name = "STATION")]
     stations: Vec<String>,
     /// Mass to stick on at each station after the bare taps, such as "5 g"; may be repeated
-    #[arg(long = "added", value_name = "MASS")]
+    #[arg(long = "added", value_name = "MASS", allow_hyphen_values = true)]
     masses: Vec<String>,
     /// Good taps for each station and mass
     #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=200))]
@@ -78,6 +79,9 @@ pub struct Arguments {
     /// With --play: so many times as fast as it was recorded
     #[arg(long, value_name = "TIMES", default_value_t = 1.0, requires = "play", value_parser = times)]
     speed: f64,
+    /// Record a part or a stage that bench.toml does not know yet
+    #[arg(long)]
+    new: bool,
     /// No bell
     #[arg(long)]
     silent: bool,
@@ -117,9 +121,15 @@ const MOST_READS: usize = 64;
 const STROKES: Duration = Duration::from_millis(160);
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
+    if arguments.until.is_some() && arguments.most < arguments.taps {
+        bail!("--most {}: is less than --taps {}", arguments.most, arguments.taps);
+    }
     if let Some(file) = &arguments.guide {
         let outline = Outline::named("parlour").context("the guide's rim")?;
         let png = guide_png(&outline).map_err(|e| anyhow::anyhow!(e)).context("the guide cannot be drawn")?;
+        if file.exists() {
+            bail!("{}: exists already. Choose another name", file.display());
+        }
         save(file, &png, false)?;
         print(&format!("the guide is in {}\n", file.display()));
         return Ok(Outcome::Done);
@@ -130,8 +140,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         stage: arguments.stage.as_deref(),
         stations: &arguments.stations,
         masses: &arguments.masses,
+        new: arguments.new,
     };
     let agenda = agenda(&arguments.folder, bench.as_ref(), &named)?;
+    can_keep(&agenda.folders)?;
     let capture = open(arguments)?;
     let stop = Arc::new(AtomicBool::new(false));
     let stopper = stop.clone();
@@ -143,11 +155,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let settings = Settings {
         rate_hz: capture.rate_hz(),
         channels: capture.channels(),
-        goal: Goal {
-            taps: arguments.taps as usize,
-            until: arguments.until,
-            most_taps: (arguments.most.max(arguments.taps)) as usize,
-        },
+        goal: Goal { taps: arguments.taps as usize, until: arguments.until, most_taps: arguments.most as usize },
         steps: agenda.steps.clone(),
         change_s: arguments.change,
         bell,
@@ -174,12 +182,27 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     } else {
         stand.on_screen()
     }?;
+    if stand.capture.lost_frames() > 0 {
+        tell(&format!("{} samples were lost on their way: the computer was too busy", stand.capture.lost_frames()));
+    }
     let kept = stand.desk.close();
     if matches!(ended, Ended::SourceLost(_)) {
         // A driver that hangs would keep the program from ending.
         std::mem::forget(stand.capture);
     }
     conclude(&arguments.folder, bench.as_ref(), &agenda, &kept, &ended, !arguments.no_comparison)
+}
+
+/// Whether takes can be kept at all, before anybody taps.
+fn can_keep(folders: &[PathBuf]) -> anyhow::Result<()> {
+    for folder in folders {
+        let tried = std::fs::create_dir_all(folder).and_then(|()| tempfile::tempfile_in(folder));
+        tried.with_context(|| {
+            format!("{}: takes cannot be kept there. Check its permissions and the free space", folder.display())
+        })?;
+        clear_forgotten(folder);
+    }
+    Ok(())
 }
 
 fn open(arguments: &Arguments) -> anyhow::Result<Capture> {
@@ -203,7 +226,35 @@ fn microphone(arguments: &Arguments) -> anyhow::Result<Capture> {
 
 #[cfg(not(feature = "record"))]
 fn microphone(_: &Arguments) -> anyhow::Result<Capture> {
-    anyhow::bail!("this program was built without the microphone (feature `record`); --play listens to a file")
+    bail!("this program was built without the microphone (feature `record`); --play listens to a file")
+}
+
+/// What the keyboard can say.
+enum Key {
+    End,
+    GoOn,
+}
+
+/// Keys as they are struck. Read on a thread of its own: of a terminal that is gone the reading never ends, and nobody waits for it.
+fn keyboard() -> Receiver<Key> {
+    let (told, keys) = channel();
+    std::thread::spawn(move || {
+        while let Ok(event) = event::read() {
+            let Event::Key(key) = event else { continue };
+            let interrupt = key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
+            let what = match key.code {
+                _ if key.kind != KeyEventKind::Press => continue,
+                _ if interrupt => Key::End,
+                KeyCode::Char('q') | KeyCode::Esc => Key::End,
+                KeyCode::Enter | KeyCode::Char(' ') => Key::GoOn,
+                _ => continue,
+            };
+            if told.send(what).is_err() {
+                return;
+            }
+        }
+    });
+    keys
 }
 
 /// Everything that a running session needs.
@@ -316,13 +367,15 @@ impl Stand {
         let look = Look { colour: std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty()) };
         let mut terminal = ratatui::try_init().context("the screen cannot be set up; --plain needs none")?;
         let result = self.until_ended(&mut terminal, look);
-        ratatui::try_restore().context("the screen cannot be put back; `reset` does")?;
+        // A terminal that is gone needs nothing put back.
+        let _ = ratatui::try_restore();
         let ended = result?;
         self.finish(&ended);
         Ok(ended)
     }
 
     fn until_ended(&mut self, terminal: &mut ratatui::DefaultTerminal, look: Look) -> anyhow::Result<Ended> {
+        let keys = keyboard();
         let mut drawn = Instant::now() - PICTURE;
         loop {
             if let Some(ended) = self.turn() {
@@ -335,17 +388,10 @@ impl Stand {
                     .draw(|frame| draw_session(frame, view, heading, look))
                     .context("the screen cannot be drawn")?;
             }
-            if event::poll(REST).unwrap_or(false)
-                && let Ok(Event::Key(key)) = event::read()
-                && key.kind == KeyEventKind::Press
-            {
-                let interrupt = key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL);
-                match key.code {
-                    _ if interrupt => return Ok(Ended::Stopped),
-                    KeyCode::Char('q') | KeyCode::Esc => return Ok(Ended::Stopped),
-                    KeyCode::Enter | KeyCode::Char(' ') => self.session.hurry(),
-                    _ => {}
-                }
+            match keys.try_recv() {
+                Ok(Key::End) => return Ok(Ended::Stopped),
+                Ok(Key::GoOn) => self.session.hurry(),
+                Err(_) => std::thread::sleep(REST),
             }
         }
     }

@@ -2,14 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
+use super::assess::stations;
 use super::compare;
+use super::inputs::Input;
 use super::listen_desk::Kept;
 use super::listen_plan::Agenda;
 use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
 use crate::modes::Estimator;
-use crate::report::{Detail, Document, to_text};
+use crate::report::{Detail, Document, RecordingEntry, to_text};
 
 /// Why a session ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,12 +46,19 @@ pub fn conclude(
     let mut estimator = Estimator::default();
     let mut entries = Vec::new();
     for take in kept.iter().filter(|k| k.taps > 0) {
-        print(&format!("kept {} ({} taps)\n", take.path.display(), take.taps));
+        print(&format!("kept {} ({})\n", take.path.display(), taps(take.taps)));
         entries.push(measure_alone(&Ok(take.path.clone()), &plan, &mut estimator).entry);
     }
     if !entries.is_empty() {
         print(&format!("\n{}", to_text(&Document::new(entries), Detail::default())));
     }
+    if agenda.folders.iter().any(|f| !agenda.stations.contains(f))
+        && let Some(document) = loaded_stations(agenda, &plan, &mut estimator)
+    {
+        print(&to_text(&document, Detail::default()));
+    }
+    // Folders that were made for takes that never came.
+    agenda.folders.iter().for_each(|f| drop(std::fs::remove_dir(f)));
     if kept.is_empty() {
         tell("no tap was accepted: nothing was kept");
     }
@@ -70,6 +79,22 @@ pub fn conclude(
         Ended::Done => Outcome::Done,
         _ => Outcome::Partly,
     })
+}
+
+fn taps(count: usize) -> String {
+    if count == 1 { "1 tap".to_owned() } else { format!("{count} taps") }
+}
+
+/// What the masses tell of each station: all its takes, this session's and earlier ones.
+fn loaded_stations(agenda: &Agenda, plan: &Plan, estimator: &mut Estimator) -> Option<Document> {
+    let mut places: Vec<&PathBuf> = agenda.stations.iter().filter(|s| s.is_dir()).collect();
+    places.dedup();
+    let inputs: Vec<Input> = places.iter().flat_map(|p| compare::named_inputs(p)).collect();
+    let entries: Vec<RecordingEntry> = inputs.iter().map(|i| measure_alone(i, plan, estimator).entry).collect();
+    let found = stations(&inputs, &entries, None);
+    let mut document = Document::new(Vec::new());
+    document.stations = found;
+    (!document.stations.is_empty()).then_some(document)
 }
 
 /// What to write into `bench.toml` so that the part is known.
@@ -101,10 +126,19 @@ fn compare_so_far(folder: &Path, bench: Option<&Bench>, agenda: &Agenda, kept: &
         let station = &agenda.stations[take.step];
         let Some(name) = station.file_name() else { continue };
         let before = folder.join("recordings").join(&agenda.part).join(&first).join(name);
-        if done.contains(&station) || !before.is_dir() || !station.is_dir() {
+        if done.contains(&station) || !station.is_dir() {
             continue;
         }
         done.push(station);
+        if !before.is_dir() {
+            tell(&format!(
+                "no comparison at {}: stage {first:?} has no takes there (recordings/{}/{first}/{}/)",
+                name.to_string_lossy(),
+                agenda.part,
+                name.to_string_lossy()
+            ));
+            continue;
+        }
         let page = folder.join("reports").join(format!(
             "{}-{}-{}-against-{}.png",
             agenda.part,

@@ -28,6 +28,22 @@ pub struct Named<'a> {
     pub stage: Option<&'a str>,
     pub stations: &'a [String],
     pub masses: &'a [String],
+    /// Parts and stages that `bench.toml` does not know may be recorded.
+    pub new: bool,
+}
+
+/// A mass heavier than this (kg) moves with no side or rim as it was.
+const MOST_ADDED_KG: f64 = 0.2;
+
+fn twice(names: &[String]) -> Option<&String> {
+    names.iter().enumerate().find(|(i, n)| names[..*i].contains(n)).map(|(_, n)| n)
+}
+
+fn described_part(part: Option<&str>, what: &str) -> String {
+    match (part, what) {
+        (Some(part), "stage") => format!(" of part {part:?}"),
+        _ => String::new(),
+    }
 }
 
 /// Suggestions where the bench has none.
@@ -50,21 +66,42 @@ pub fn bench_of(folder: &Path) -> anyhow::Result<Option<Bench>> {
 /// Something is missing and nobody can be asked, or a name or a mass cannot be used.
 pub fn agenda(folder: &Path, bench: Option<&Bench>, named: &Named<'_>) -> anyhow::Result<Agenda> {
     let known: Vec<String> = bench.map(|b| b.parts.iter().map(|p| p.name.clone()).collect()).unwrap_or_default();
+    let strict = |given: Option<&str>, what: &str, known: &[String]| -> anyhow::Result<()> {
+        let unknown = given.map(str::trim).filter(|g| bench.is_some() && !named.new && !known.iter().any(|k| k == g));
+        match unknown {
+            Some(name) => bail!(
+                "bench.toml has no {what} {name:?}{}; it has: {}. Add it there, or say --new to record it all the same",
+                described_part(named.part, what),
+                known.join(", ")
+            ),
+            None => Ok(()),
+        }
+    };
+    strict(named.part, "part", &known)?;
     let part = choose("part", "--part left-side", named.part, &known)?;
     let described = bench.and_then(|b| b.parts.iter().find(|p| p.name == part));
     let stages = match described {
         Some(part) => part.stages.iter().map(|(name, _)| name.clone()).collect(),
         None => STAGES.map(str::to_owned).to_vec(),
     };
+    if described.is_some() {
+        strict(named.stage, "stage", &stages)?;
+    }
     let stage = choose("stage", "--stage plain", named.stage, &stages)?;
     let at = folder.join("recordings").join(&part);
     let stations = if named.stations.is_empty() {
         let tapped = stations_in(&at);
         let suggestions = if tapped.is_empty() { STATIONS.map(str::to_owned).to_vec() } else { tapped };
-        vec![choose("station", "--station waist", None, &suggestions)?]
+        ask_stations(&suggestions)?
     } else {
-        named.stations.to_vec()
+        named.stations.iter().map(|s| s.trim().to_owned()).collect()
     };
+    if let Some(twice) = twice(&stations) {
+        bail!("station {twice:?} is named twice");
+    }
+    if let Some(twice) = twice(named.masses) {
+        bail!("--added {twice:?} is named twice");
+    }
     for (what, names) in [("part", vec![&part]), ("stage", vec![&stage]), ("station", stations.iter().collect())] {
         if let Some(trouble) = names.into_iter().find_map(|n| name_trouble(n, what)) {
             bail!("{trouble}");
@@ -78,12 +115,22 @@ pub fn agenda(folder: &Path, bench: Option<&Bench>, named: &Named<'_>) -> anyhow
             agenda.folders.push(at.join(folder));
             agenda.stations.push(at.join(station));
         };
-        add(station.clone(), format!("take every added mass off, and tap at {station}"), station.clone());
+        let change = match named.masses {
+            [] => format!("tap at {station}"),
+            _ => format!("take every added mass off, and tap at {station}"),
+        };
+        add(station.clone(), change, station.clone());
         for mass in named.masses {
             let written: String = mass.chars().filter(|c| !c.is_whitespace()).collect();
             let name = format!("{station}+{written}");
-            if station_of(&PathBuf::from(&name).join("take-01.wav")).added.value <= 0.0 {
-                bail!("--added {mass:?}: is no mass that can be read; write it like \"5 g\" or \"0.25 oz\"");
+            match station_of(&PathBuf::from(&name).join("take-01.wav")).added.value {
+                kg if kg <= 0.0 => {
+                    bail!("--added {mass:?}: is no mass that can be read; write it like \"5 g\" or \"0.25 oz\"")
+                }
+                kg if kg > MOST_ADDED_KG => {
+                    bail!("--added {mass:?}: more than 200 g is no small mass beside what moves at a station")
+                }
+                _ => {}
             }
             add(
                 format!("{station} + {mass}"),
@@ -111,12 +158,34 @@ fn stations_in(part: &Path) -> Vec<String> {
     names
 }
 
+/// One or more stations, in the order in which they will be tapped.
+fn ask_stations(suggestions: &[String]) -> anyhow::Result<Vec<String>> {
+    ask("station", "several with commas between", "--station waist", suggestions, &|line| {
+        let all: Result<Vec<String>, String> = line.split(',').map(|s| completed(s.trim(), suggestions)).collect();
+        all.and_then(|all| all.iter().find_map(|n| name_trouble(n, "station")).map_or(Ok(all), Err))
+    })
+}
+
 /// The name that was given, or the answer of the person at the terminal: a number of the list, the beginning of a name, or a
 /// new name.
 fn choose(what: &str, flag: &str, given: Option<&str>, known: &[String]) -> anyhow::Result<String> {
     if let Some(given) = given {
-        return Ok(given.to_owned());
+        return Ok(given.trim().to_owned());
     }
+    ask(what, "or a new name", flag, known, &|line| {
+        let name = completed(line, known)?;
+        name_trouble(&name, what).map_or(Ok(name), Err)
+    })
+}
+
+/// Asks until the answer can be read.
+fn ask<T>(
+    what: &str,
+    more: &str,
+    flag: &str,
+    known: &[String],
+    read: &dyn Fn(&str) -> Result<T, String>,
+) -> anyhow::Result<T> {
     if !std::io::stdin().is_terminal() {
         bail!("which {what}? Say it like {flag}");
     }
@@ -126,20 +195,34 @@ fn choose(what: &str, flag: &str, given: Option<&str>, known: &[String]) -> anyh
         for (index, name) in known.iter().enumerate() {
             writeln!(out, "  {} {name}", index + 1)?;
         }
-        write!(out, "number, beginning of a name, or a new name: ")?;
+        write!(out, "number, or beginning of a name; {more}: ")?;
         out.flush()?;
         let mut line = String::new();
         if std::io::stdin().lock().read_line(&mut line)? == 0 {
             bail!("no {what} was named");
         }
-        match completed(line.trim(), known) {
-            Ok(name) => match name_trouble(&name, what) {
-                None => return Ok(name),
-                Some(trouble) => writeln!(out, "{trouble}")?,
-            },
+        // Arrow keys and the like leave marks that are no part of a name.
+        let line: String = strip_escapes(&line);
+        match read(line.trim()) {
+            Ok(answer) => return Ok(answer),
             Err(trouble) => writeln!(out, "{trouble}")?,
         }
     }
+}
+
+/// Without the sequences that arrow keys send.
+fn strip_escapes(line: &str) -> String {
+    let mut out = String::new();
+    let mut chars = line.chars();
+    while let Some(c) = chars.next() {
+        if c == '\u{1b}' {
+            // ESC [ ... letter
+            let _ = chars.by_ref().find(|c| c.is_ascii_alphabetic() || *c == '~');
+        } else if !c.is_control() {
+            out.push(c);
+        }
+    }
+    out
 }
 
 fn completed(answer: &str, known: &[String]) -> Result<String, String> {
@@ -181,7 +264,7 @@ mod tests {
     fn every_station_is_tapped_bare_and_with_each_mass() {
         let stations = ["waist".to_owned(), "lower bout".to_owned()];
         let masses = ["5 g".to_owned()];
-        let named = Named { part: Some("rim"), stage: Some("plain"), stations: &stations, masses: &masses };
+        let named = Named { part: Some("rim"), stage: Some("plain"), stations: &stations, masses: &masses, new: false };
         let agenda = agenda(Path::new("shop"), None, &named).expect("all is named");
         let names: Vec<&str> = agenda.steps.iter().map(|s| s.name.as_str()).collect();
         assert_eq!(names, ["waist", "waist + 5 g", "lower bout", "lower bout + 5 g"]);

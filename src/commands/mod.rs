@@ -14,6 +14,7 @@ mod devices;
 mod devices;
 mod diary;
 mod diary_parts;
+mod forecast_record;
 mod inputs;
 mod listen;
 mod listen_desk;

@@ -5,12 +5,14 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
+use super::forecast_record::factor_near;
 use super::measure::Format;
 use super::named_plies::{Named, glue, lengths, one_length, ply};
 use super::{Outcome, print, tell};
 use crate::part::{Dimension, Measured, parse_readings};
 use crate::plan::{
-    Glue, Linings, Ply, RimWish, forecast, outer_for_stiffness, rim_forecast, thickness_for_stiffness, to_be_made,
+    Forecast, Glue, Linings, Ply, RimWish, Target, forecast, outer_for_stiffness, rim_forecast,
+    thickness_for_stiffness, to_be_made,
 };
 use crate::report::{
     PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_png, save,
@@ -78,6 +80,9 @@ pub struct Arguments {
     /// Draw the rim's shapes and mobility (PNG)
     #[arg(long, value_name = "FILE", requires = "rim")]
     rim_page: Option<PathBuf>,
+    /// Leave the shop's own record of earlier forecasts out (reports/forecasts.csv, which the diary writes)
+    #[arg(long)]
+    no_record: bool,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -130,9 +135,14 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         remark: arguments.remark.clone(),
         ..PlanReport::default()
     };
+    if !arguments.no_record {
+        let named: Vec<&str> = [&arguments.outer].into_iter().chain(&arguments.inner).map(String::as_str).collect();
+        report.record = factor_near(&named)?.map(|(factor, file)| (factor, file.display().to_string()));
+    }
+    let factor = report.record.as_ref().map(|(factor, _)| factor.next.clone());
     for (number, name) in arguments.inner.iter().enumerate() {
         let inner = ply(name, &format!("inner ply {}", number + 1))?;
-        report.series.push(series(&plain, &inner, glue, arguments)?);
+        report.series.push(series(&plain, &inner, glue, factor.as_ref(), arguments)?);
     }
     if let (Some(outline), Some(name)) = (&arguments.rim, arguments.inner.first()) {
         let inner = ply(name, "inner ply 1")?;
@@ -181,8 +191,17 @@ fn series(
     plain: &Ply,
     inner: &Named,
     glue: Option<(&'static Glue, f64)>,
+    factor: Option<&Measured>,
     arguments: &Arguments,
 ) -> anyhow::Result<PlanSeries> {
+    // A factor below 1 asks for more by the plies alone.
+    let by_plies = |times: f64| times / factor.map_or(1.0, |f| f.value);
+    let corrected = |forecast: Forecast| match factor {
+        Some(factor) => forecast.with_factor(factor),
+        None => forecast,
+    };
+    let corrected_target =
+        |found: Result<Target, String>| found.map(|target| Target { forecast: corrected(target.forecast), ..target });
     let with = |thickness: Measured| Ply {
         material: inner.material.clone(),
         thickness,
@@ -199,16 +218,17 @@ fn series(
     let mut rows = Vec::new();
     for thickness in &thicknesses {
         let forecast = forecast(plain, &[plain.clone(), with(thickness.clone())], glue).map_err(|e| anyhow!(e))?;
-        rows.push(PlanRow { thickness: thickness.clone(), forecast });
+        rows.push(PlanRow { thickness: thickness.clone(), forecast: corrected(forecast) });
     }
     let mut targets = Vec::new();
     if let Some(times) = arguments.times {
-        let found = thickness_for_stiffness(plain, &with(thicknesses[0].clone()), glue, times);
+        let found = thickness_for_stiffness(plain, &with(thicknesses[0].clone()), glue, by_plies(times));
+        let found = corrected_target(found);
         targets.push(PlanTarget { wish: format!("{times} times as stiff"), ply: "inner ply", found });
     }
     if arguments.keep {
         for thickness in &thicknesses {
-            let found = outer_for_stiffness(plain, &with(thickness.clone()), glue, 1.0);
+            let found = corrected_target(outer_for_stiffness(plain, &with(thickness.clone()), glue, by_plies(1.0)));
             let wish = format!("as stiff as the plain side, over {:.2} mm", 1e3 * thickness.value);
             targets.push(PlanTarget { wish, ply: "outer ply", found });
         }

@@ -10,6 +10,8 @@ pub enum Verdict {
     Good { over_noise_db: f64 },
     /// A tap that cannot: why, in plain words, with its code.
     Again { code: &'static str, sentence: String },
+    /// It rings, but its decay bends down: a second strike soon after, automatic gain, or something else that sounds.
+    Bends,
     /// No tap at all: a step, a voice, something put down. Nothing that the maker has to be told.
     NoTap { sentence: String },
 }
@@ -75,7 +77,8 @@ pub fn judge(
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
         (true, None, _) => Verdict::Good { over_noise_db },
         (true, Some(reason), _) => verdict_of(&reason),
-        (false, ..) => Verdict::NoTap { sentence: told.unwrap_or(TapReason::NoRingDown).sentence() },
+        (false, _, Some(TapReason::GainSuspected)) => Verdict::Bends,
+        (false, ..) => verdict_of(&told.unwrap_or(TapReason::NoRingDown)),
     })
 }
 
@@ -139,9 +142,10 @@ fn verdict_of(reason: &TapReason) -> Verdict {
     let sentence = reason.sentence();
     match reason {
         // The sound was heard to its end: what is short is a knock.
-        TapReason::SlowRise | TapReason::NoRingDown | TapReason::TooWeak { .. } | TapReason::CutShort { .. } => {
-            Verdict::NoTap { sentence }
-        }
+        TapReason::CutShort { .. } => Verdict::NoTap {
+            sentence: "gone at once: a knock, a part held too tight, or a tap too weak for the room's noise".into(),
+        },
+        TapReason::SlowRise | TapReason::NoRingDown | TapReason::TooWeak { .. } => Verdict::NoTap { sentence },
         _ => Verdict::Again { code: reason.code(), sentence },
     }
 }

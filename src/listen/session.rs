@@ -123,13 +123,16 @@ const COLUMNS: usize = 240;
 /// Modes this far below the strongest (dB) decide when the precision is reached.
 const STRONG_DB: f64 = 20.0;
 
+const BENDS: &str = "its decay bends down: a second strike in it (let the tapper bounce away), or automatic gain";
+
 struct Pending {
     id: u64,
     start: u64,
     /// Where a piece of the take may begin at the latest for a good seam.
     latest: u64,
     strike: u64,
-    /// Where it ends in the take.
+    /// Where it has sunk into the noise, or was cut off, and where it ends in the take.
+    sunk: u64,
     close: u64,
     verdict: Option<Verdict>,
 }
@@ -171,6 +174,7 @@ impl Session {
             step_number: 1,
             step: settings.steps.first().map(|s| s.name.clone()).unwrap_or_default(),
             wanted: settings.goal.taps,
+            until: settings.goal.until,
             phase: Some(Phase::Room { left_s: ROOM_S }),
             level_db: f64::NEG_INFINITY,
             peak_db: f64::NEG_INFINITY,
@@ -436,7 +440,7 @@ impl Session {
         let sound = self.history.frames(from, heard_to).to_vec();
         self.draw_waveform(start, heard_to);
         self.orders.push(Order::Judge { id, sound, strike: (strike - from) as usize });
-        self.pending.push_back(Pending { id, start, latest, strike, close, verdict: None });
+        self.pending.push_back(Pending { id, start, latest, strike, sunk: heard_to, close, verdict: None });
     }
 
     fn draw_waveform(&mut self, from: u64, to: u64) {
@@ -450,6 +454,8 @@ impl Session {
 
     fn judged(&mut self, id: u64, verdict: Result<Verdict, String>, now: u64) {
         let Some(place) = self.pending.iter().position(|p| p.id == id) else { return };
+        let after = now.saturating_sub(self.pending[place].sunk);
+        self.view.verdict_after_s = Some(after as f64 / f64::from(self.settings.rate_hz));
         match verdict {
             Ok(verdict @ Verdict::Good { .. }) => {
                 self.pending[place].verdict = Some(verdict);
@@ -460,6 +466,16 @@ impl Session {
             Ok(Verdict::Again { code, sentence }) => {
                 self.pending.remove(place);
                 self.reject(code, sentence);
+            }
+            Ok(Verdict::Bends) => {
+                self.pending.remove(place);
+                // Where nothing has been tapped yet it is any sound of the room.
+                if self.view.good > 0 {
+                    self.reject("bends_down", BENDS.to_owned());
+                } else {
+                    self.stir(BENDS);
+                    self.settle_phase(now);
+                }
             }
             Ok(Verdict::NoTap { sentence }) => {
                 self.pending.remove(place);
@@ -503,7 +519,7 @@ impl Session {
             debug_assert!(start < strike && strike < close);
             self.take.append(&self.history, start, latest, close);
             self.awaited += 1;
-            self.view.good = self.take.taps;
+            self.view.good += 1;
             self.orders.push(Order::Grown {
                 step: self.step,
                 taps: self.take.taps,
@@ -533,13 +549,16 @@ impl Session {
         };
         let good = estimate.taps.iter().filter(|t| t.accepted()).count().min(taps);
         let odd = estimate.taps.iter().rev().find_map(|t| t.reasons.first());
-        if good < self.view.good.min(taps)
+        let now_good = good + (self.take.taps - taps);
+        if now_good < self.view.good
             && let Some(reason) = odd
         {
-            self.reject(reason.code(), reason.sentence());
+            let sentence = format!("a tap that was counted is taken back: {}", reason.sentence());
+            self.reject(reason.code(), sentence);
         }
-        self.view.good = good + (self.take.taps - taps);
+        self.view.good = now_good;
         self.view.modes = estimate.modes;
+        self.view.precision = self.precision();
         self.view.spectrum = estimate.spectrum;
         if self.awaited == 0 && self.goal_reached(good) {
             self.step_done(now);
@@ -577,8 +596,11 @@ impl Session {
         self.view.step = self.settings.steps[self.step].name.clone();
         self.view.good = 0;
         self.view.modes.clear();
+        self.view.precision = None;
         self.view.spectrum = Default::default();
         self.watch = None;
+        let what = self.settings.steps[self.step].change.clone();
+        self.view.phase = Some(Phase::Change { what, left_s: self.settings.change_s });
         self.change_until = Some(now + self.frames(self.settings.change_s));
     }
 }

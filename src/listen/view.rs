@@ -43,6 +43,9 @@ pub struct View {
     /// Good taps of this step, and how many are wanted.
     pub good: usize,
     pub wanted: usize,
+    /// Or how narrow the damping's interval is to be (half width, share), and how narrow that of the strong modes is now.
+    pub until: Option<f64>,
+    pub precision: Option<f64>,
     /// Level of the last twentieth of a second and the highest of the last seconds (dB of full scale).
     pub level_db: f64,
     pub peak_db: f64,
@@ -58,6 +61,8 @@ pub struct View {
     pub stir: Option<String>,
     pub stirs: usize,
     pub rejected: usize,
+    /// Seconds from the end of the last ring-down to its verdict, in the time of the sound.
+    pub verdict_after_s: Option<f64>,
     pub lost_frames: u64,
     /// What went wrong with saving, if it did.
     pub trouble: Option<String>,

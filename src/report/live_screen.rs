@@ -28,14 +28,20 @@ const SPECTRUM_DB: f64 = 80.0;
 /// Draws a session; `title` says what is tapped.
 pub fn draw_session(frame: &mut Frame<'_>, view: &View, title: &str, look: Look) {
     let area = frame.area();
-    let big = if area.height >= 30 { 8 } else { 4 };
+    // What must be read comes first: a small terminal goes without the pictures, then without the large letters.
+    let big = match area.height {
+        30.. => 8,
+        9.. => 4,
+        _ => 0,
+    };
+    let narrow = area.width < 90;
     let rows = Layout::vertical([
         Constraint::Length(1),
         Constraint::Length(big),
-        Constraint::Length(2),
+        Constraint::Length(if narrow { 3 } else { 2 }),
         Constraint::Length(1),
-        Constraint::Min(5),
-        Constraint::Length(1),
+        Constraint::Min(0),
+        Constraint::Length(if narrow && area.height > 14 { 2 } else { 1 }),
     ])
     .split(area);
     head(frame, rows[0], view, title);
@@ -60,7 +66,11 @@ fn paint(look: Look, colour: Color) -> Style {
 fn head(frame: &mut Frame<'_>, area: Rect, view: &View, title: &str) {
     let clock = format!("{:02}:{:02}", view.elapsed_s as u64 / 60, view.elapsed_s as u64 % 60);
     let steps = if view.steps > 1 { format!(", {} of {}", view.step_number, view.steps) } else { String::new() };
-    let left = format!("{title} · {}{steps}", view.step);
+    // What is tapped now stays readable, whatever the part is called.
+    let most = usize::from(area.width).saturating_sub(clock.len() + 1);
+    let own = format!("{}{steps}", view.step);
+    let titled: String = title.chars().take(most.saturating_sub(own.chars().count() + 3)).collect();
+    let left: String = format!("{titled} · {own}").chars().take(most).collect();
     let room = usize::from(area.width).saturating_sub(left.chars().count() + clock.len());
     let line = format!("{left}{}{clock}", " ".repeat(room));
     frame.render_widget(Paragraph::new(line).style(Style::new().add_modifier(Modifier::REVERSED)), area);
@@ -68,6 +78,11 @@ fn head(frame: &mut Frame<'_>, area: Rect, view: &View, title: &str) {
 
 fn words(frame: &mut Frame<'_>, area: Rect, below: Rect, view: &View, look: Look, height: u16) {
     let (large, sentence) = call(view);
+    if height == 0 {
+        let line = format!("{large}: {sentence}");
+        frame.render_widget(Paragraph::new(line).wrap(Wrap { trim: true }), below);
+        return;
+    }
     let colour = match view.phase {
         Some(Phase::TapNow | Phase::GotIt { .. } | Phase::Done) => Color::Green,
         Some(Phase::Again { .. }) => Color::Yellow,
@@ -216,5 +231,5 @@ fn foot(frame: &mut Frame<'_>, area: Rect, view: &View, look: Look) {
     } else {
         ("Ctrl-C ends; what is accepted is saved".to_owned(), Style::new().add_modifier(Modifier::DIM))
     };
-    frame.render_widget(Paragraph::new(text).style(style), area);
+    frame.render_widget(Paragraph::new(text).style(style).wrap(Wrap { trim: true }), area);
 }

@@ -63,22 +63,36 @@ pub(super) fn mode_text(mode: &Mode) -> (String, String) {
 
 /// The words that must be readable from two metres, and the sentence below them.
 pub(super) fn call(view: &View) -> (String, String) {
-    let count = format!("{} of {}", view.good, view.wanted);
+    let count = counted(view);
+    if let (Some(trouble), Some(Phase::TapNow | Phase::GotIt { .. })) = (&view.trouble, &view.phase) {
+        return ("NOT KEPT".into(), trouble.clone());
+    }
     match &view.phase {
         None => (String::new(), String::new()),
         Some(Phase::Room { left_s }) => {
             ("QUIET".into(), format!("listening to the room for {:.0} s: no tap yet, please", left_s.ceil()))
         }
         Some(Phase::RoomAgain) => ("QUIET".into(), "something sounded: listening to the room once more".into()),
-        Some(Phase::TapNow) => ("TAP NOW".into(), format!("{count} good taps")),
+        Some(Phase::TapNow) => ("TAP NOW".into(), count),
         Some(Phase::Ringing) => ("...".into(), "let it ring".into()),
-        Some(Phase::GotIt { number }) => (format!("GOT {number}/{}", view.wanted), "keep still until the bell".into()),
+        Some(Phase::GotIt { number }) => {
+            let of = if view.until.is_some() { String::new() } else { format!("/{}", view.wanted) };
+            (format!("GOT {number}{of}"), "keep still until the bell".into())
+        }
         Some(Phase::Again { sentence, .. }) => ("AGAIN".into(), sentence.clone()),
         Some(Phase::Change { what, left_s }) => {
             (format!("NEXT {:.0}", left_s.ceil()), format!("{what}; listening goes on in {:.0} s", left_s.ceil()))
         }
         Some(Phase::Done) => ("DONE".into(), "all stations done".into()),
     }
+}
+
+/// "3 of 5 good taps", or "7 good taps, damping to 2.4 % (2 % is wanted)".
+fn counted(view: &View) -> String {
+    let Some(until) = view.until else { return format!("{} of {} good taps", view.good, view.wanted) };
+    let percent = |share: f64| significant(100.0 * share, 2);
+    let now = view.precision.map_or(String::new(), |p| format!(", damping to {} %", percent(p)));
+    format!("{} good taps{now} ({} % is wanted)", view.good, percent(until))
 }
 
 /// Turns a session into lines, one for each thing that happens.
@@ -102,19 +116,6 @@ impl LiveLines {
             self.room_told = true;
             out.extend(room_text(room, view.wanted, &view.forecast));
         }
-        let event = match &view.phase {
-            Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
-            Some(Phase::RoomAgain) => "something sounded; listening to the room once more".to_owned(),
-            Some(Phase::TapNow) if view.good < view.wanted => format!("tap now ({} of {})", view.good, view.wanted),
-            Some(Phase::Again { code, sentence }) => format!("again: {sentence} [{code}]"),
-            Some(Phase::Change { what, .. }) => format!("next: {what}"),
-            // The count says it when it has died away.
-            _ => self.last.clone(),
-        };
-        if event != self.last {
-            out.push(event.clone());
-            self.last = event;
-        }
         if view.stirs > self.stirs {
             let count = view.stirs - self.stirs;
             let times = if count > 1 { format!(" ({count} times)") } else { String::new() };
@@ -128,7 +129,7 @@ impl LiveLines {
                 })
                 .collect();
             let found = if strongest.is_empty() { String::new() } else { format!("; {}", strongest.join("; ")) };
-            out.push(format!("got it: {} of {}{found}", view.good, view.wanted));
+            out.push(format!("got it: {}{found}", counted(view)));
         }
         if view.lost_frames > self.lost {
             out.push(format!("{} samples were lost: the computer was too busy", view.lost_frames - self.lost));
@@ -138,6 +139,19 @@ impl LiveLines {
                 Some(trouble) => out.push(format!("trouble: {trouble}")),
                 None => out.push("saved again".to_owned()),
             }
+        }
+        let event = match &view.phase {
+            Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
+            Some(Phase::RoomAgain) => "something sounded; listening to the room once more".to_owned(),
+            Some(Phase::TapNow) => format!("tap now ({})", counted(view)),
+            Some(Phase::Again { code, sentence }) => format!("again: {sentence} [{code}]"),
+            Some(Phase::Change { what, .. }) => format!("next: {what}"),
+            // The count says it when it has died away.
+            _ => self.last.clone(),
+        };
+        if event != self.last {
+            out.push(event.clone());
+            self.last = event;
         }
         (self.stirs, self.good, self.lost) = (view.stirs, view.good, view.lost_frames);
         self.trouble.clone_from(&view.trouble);

@@ -9,7 +9,7 @@ use super::rim_report::{RimEntry, RimReport, rim_text};
 use super::text::wrap;
 use crate::modes::COVERAGE_95;
 use crate::part::Measured;
-use crate::plan::{Forecast, Target};
+use crate::plan::{Forecast, ShopFactor, Target};
 
 /// Name and version of the document's form.
 pub const PLAN_SCHEMA: &str = "ringwright.plan/1";
@@ -27,6 +27,8 @@ pub struct PlanReport {
     /// Thickness (m), and each tone now (Hz) and then.
     pub sanded: Option<(f64, Vec<(f64, Measured)>)>,
     pub rim: Option<RimReport>,
+    /// The shop's own factor, which the tables hold already, and the file that it is from.
+    pub record: Option<(ShopFactor, String)>,
     pub cautions: Vec<String>,
     pub remark: Option<String>,
 }
@@ -42,6 +44,7 @@ impl Default for PlanReport {
             series: Vec::new(),
             sanded: None,
             rim: None,
+            record: None,
             cautions: Vec::new(),
             remark: None,
         }
@@ -122,6 +125,18 @@ pub(super) fn power(m: &Measured) -> String {
     )
 }
 
+/// "This shop's record: ..."
+fn record_text(factor: &ShopFactor, file: &str) -> String {
+    let count = factor.from.len();
+    let what = if count == 1 { "one lamination".to_owned() } else { format!("{count} laminations") };
+    format!(
+        "This shop's record ({file}): {what} foretold and measured ({}). The next one is expected to be {} times as stiff as its \
+         plies say, and stiffness, power and tones below hold that factor already (the rim does not). --no-record leaves it out.",
+        factor.from.join("; "),
+        times(&factor.next)
+    )
+}
+
 /// The sources that move a figure most, with their shares of the variance (%).
 fn sensitivity(m: &Measured) -> Vec<(String, f64)> {
     let total: f64 = m.parts().map(|(_, p)| p * p).sum();
@@ -142,6 +157,9 @@ pub fn plan_text(report: &PlanReport) -> String {
     let thickness = |m: &Measured| format!("{:.2}", 1e3 * m.value);
     wrap(&mut out, "", &format!("Outer ply: {}, {} mm.", report.outer, thickness(&report.outer_thickness)));
     report.doubts().iter().for_each(|d| wrap(&mut out, "  ", &format!("! {d}")));
+    if let (Some((factor, file)), false) = (&report.record, report.series.is_empty()) {
+        wrap(&mut out, "  ", &record_text(factor, file));
+    }
     for series in &report.series {
         let glue = report.glue.map_or("no glue line".to_owned(), |(name, film)| format!("{name}, {} mm", 1e3 * film));
         let grain =
@@ -245,8 +263,20 @@ struct PlanDocument {
     inner: Vec<SeriesEntry>,
     sanded: Option<SandedEntry>,
     rim: Option<RimEntry>,
+    /// The shop's own factor on stiffness, which the forecasts hold already; null if there is no record or it was left out.
+    record: Option<RecordEntry>,
     doubts: Vec<String>,
     cautions: Vec<String>,
+}
+
+/// What the shop's laminations were worth, times what was foretold.
+#[derive(Serialize, JsonSchema)]
+struct RecordEntry {
+    file: String,
+    factor: f64,
+    factor_u: f64,
+    /// The laminations that it is from.
+    laminations: Vec<String>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -352,6 +382,12 @@ pub fn plan_json(report: &PlanReport) -> String {
             tones_hz: tones.iter().map(|(now, then)| [*now, then.value, then.u()]).collect(),
         }),
         rim: report.rim.as_ref().map(RimEntry::new),
+        record: report.record.as_ref().map(|(factor, file)| RecordEntry {
+            file: file.clone(),
+            factor: factor.next.value,
+            factor_u: factor.next.u(),
+            laminations: factor.from.clone(),
+        }),
         doubts: report.doubts(),
         cautions: report.cautions.clone(),
     };

@@ -1,0 +1,37 @@
+//! The shop's record of forecasts: `reports/forecasts.csv`, written by the diary, read by `plan`.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, anyhow};
+
+use crate::plan::{PastForecast, ShopFactor, shop_factor};
+
+/// Name of the record in a bench's reports.
+pub const RECORD_FILE: &str = "forecasts.csv";
+
+/// The record as CSV with a heading.
+pub fn record_csv(record: &[PastForecast]) -> anyhow::Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for past in record {
+        writer.serialize(past).context("the record of forecasts cannot be written down")?;
+    }
+    let bytes = writer.into_inner().map_err(|e| anyhow!("the record of forecasts: {e}"))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// The record of the bench that one of the named plies lies in, and what it tells; `None` if there is none.
+pub fn factor_near(plies: &[&str]) -> anyhow::Result<Option<(ShopFactor, PathBuf)>> {
+    let bench = plies.iter().find_map(|ply| {
+        let path = Path::new(ply).canonicalize().ok()?;
+        path.ancestors().find(|a| a.join("bench.toml").is_file()).map(Path::to_owned)
+    });
+    let Some(file) = bench.map(|b| b.join("reports").join(RECORD_FILE)).filter(|f| f.is_file()) else {
+        return Ok(None);
+    };
+    let mut reader = csv::Reader::from_path(&file).with_context(|| format!("{}: cannot be read", file.display()))?;
+    let record: Result<Vec<PastForecast>, _> = reader.deserialize().collect();
+    let record = record.with_context(|| {
+        format!("{}: cannot be understood; the diary makes it anew, or --no-record does without", file.display())
+    })?;
+    Ok(shop_factor(&record).map(|factor| (factor, file)))
+}
