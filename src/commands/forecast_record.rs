@@ -33,5 +33,8 @@ pub fn factor_near(plies: &[&str]) -> anyhow::Result<Option<(ShopFactor, PathBuf
     let record = record.with_context(|| {
         format!("{}: cannot be understood; the diary makes it anew, or --no-record does without", file.display())
     })?;
-    Ok(shop_factor(&record).map(|factor| (factor, file)))
+    // As one would write it from here, if it lies below.
+    let here = std::env::current_dir().and_then(|d| d.canonicalize()).ok();
+    let shown = here.and_then(|h| file.strip_prefix(h).ok().map(Path::to_owned)).unwrap_or(file);
+    Ok(shop_factor(&record).map(|factor| (factor, shown)))
 }

@@ -1,6 +1,6 @@
 //! Was it a tap, and a good one? Judged on the samples, as a recording would be.
 
-use crate::modes::{EstimateOptions, Estimator, Mode, ModeReason};
+use crate::modes::{EstimateOptions, Estimator, Mode};
 use crate::sound::{ChannelChoice, Recording, SoundError, Tap, TapReason, find_taps};
 
 /// What a strike was.
@@ -26,14 +26,17 @@ const MOST_DAMPING: f64 = 0.06;
 /// What has died away by 60 dB within a tenth of a second is a click (1/s).
 const MOST_DECAY_RATE: f64 = 70.0;
 /// One of the main tones must be clean: so far below the strongest (dB) at most.
-const MAIN_DB: f64 = 20.0;
+const MAIN_DB: f64 = 12.0;
 /// Clean tones must carry this share of the energy that sounds some time after the strike (s): a tap's sound is its modes, a
 /// voice's is not. The room before is averaged over the third time (s).
 const LEAST_SHARE: f64 = 0.15;
 const AFTER_S: (f64, f64) = (0.03, 0.1);
 const BEFORE_S: f64 = 0.2;
+/// Its level must not grow by this factor (4 dB) from the first of these stretches to the second (s).
+const GROWS: f64 = 2.5;
+const GROWS_S: (f64, f64, f64) = (0.0, 0.01, 0.08);
 /// Relative standard uncertainty of the damping beyond which nothing shows that it decays like a mode.
-const MOST_UNCERTAIN: f64 = 0.25;
+const MOST_UNCERTAIN: f64 = 0.4;
 
 /// Judges the strike at frame `strike` of some sound (interleaved).
 ///
@@ -47,7 +50,9 @@ pub fn judge(
     estimator: &mut Estimator,
 ) -> Result<Verdict, SoundError> {
     let mut recording = match Recording::from_interleaved(sound, channels, rate_hz, ChannelChoice::Better) {
-        Err(SoundError::TooShort { .. } | SoundError::Silent { .. }) => return Ok(verdict_of(&TapReason::NoRingDown)),
+        Err(SoundError::TooShort { .. } | SoundError::Silent { .. } | SoundError::NoSamples) => {
+            return Ok(verdict_of(&TapReason::NoRingDown));
+        }
         opened => opened?,
     };
     let mut found = find_taps(&mut recording)?;
@@ -96,6 +101,13 @@ fn rings_on(recording: &Recording, onset: usize, modes: &[Mode]) -> bool {
         let part = &level.body[from.min(level.body.len())..to.min(level.body.len())];
         part.iter().map(|e| f64::from(*e)).sum::<f64>() / part.len().max(1) as f64
     };
+    // A struck part sounds loudest at once; a voice grows.
+    let loudest = |from: f64, to: f64| {
+        (strike + ms(from)..strike + ms(to)).map(|b| mean(b, b + ms(0.005).max(1))).fold(0.0, f64::max)
+    };
+    if loudest(GROWS_S.1, GROWS_S.2) > GROWS * loudest(GROWS_S.0, GROWS_S.1) {
+        return false;
+    }
     let room = mean(strike.saturating_sub(ms(BEFORE_S)), strike.saturating_sub(ms(0.01)));
     let sounds = mean(strike + ms(AFTER_S.0), strike + ms(AFTER_S.1)) - room;
     if sounds < room {
@@ -119,13 +131,11 @@ fn decay_rate(mode: &Mode) -> f64 {
 
 /// Whether a mode is a tone that rings on and decays as a mode does.
 fn is_clean(mode: &Mode) -> bool {
-    let clean = |r: &ModeReason| !matches!(r, ModeReason::PoorFit { .. } | ModeReason::RoomEcho { .. });
     mode.decay_seen_db >= LEAST_DECAY_DB
         && mode.damping_ratio <= MOST_DAMPING
         && decay_rate(mode) <= MOST_DECAY_RATE
         && mode.level_db >= -MAIN_DB
         && mode.damping_relative_u() <= MOST_UNCERTAIN
-        && mode.reasons.iter().all(clean)
 }
 
 /// Of several reasons the one to be told: what the maker can change first.
