@@ -428,6 +428,10 @@ impl Session {
         let before = self.frames(if self.take.taps == 0 { QUIET_S.0 } else { QUIET_S.1 });
         let taken = self.pending.back().map(|p| p.close).or(self.take.end).unwrap_or(0);
         let start = strike.saturating_sub(before).max(taken).max(self.not_before).max(self.history.first());
+        if start >= strike {
+            self.stir("a sound within the bell or a loss");
+            return;
+        }
         let latest = (start + self.frames(SEAM_S)).min(strike.saturating_sub(self.frames(LEAST_BEFORE_S)));
         // Struck in the tail of the tap before: the run is heard from its quiet on, or there would be none.
         let runs_on = taken == start && strike - start < self.frames(0.25);
@@ -502,6 +506,10 @@ impl Session {
     }
 
     fn ring(&mut self, tone: Tone, now: u64) {
+        // A bell would sound into the tap that rings.
+        if self.strike.is_some() {
+            return;
+        }
         self.orders.push(Order::Sound(tone));
         if self.settings.bell {
             self.not_before = now + self.frames(BELL_S);
