@@ -32,8 +32,8 @@ const MAIN_DB: f64 = 12.0;
 const LEAST_SHARE: f64 = 0.15;
 const AFTER_S: (f64, f64) = (0.03, 0.1);
 const BEFORE_S: f64 = 0.2;
-/// Its level must not grow by this factor (4 dB) from the first of these stretches to the second (s).
-const GROWS: f64 = 2.5;
+/// Its level must not grow by this factor (2 dB) from the first of these stretches to the second (s).
+const GROWS: f64 = 1.6;
 const GROWS_S: (f64, f64, f64) = (0.0, 0.01, 0.08);
 /// Relative standard uncertainty of the damping beyond which nothing shows that it decays like a mode.
 const MOST_UNCERTAIN: f64 = 0.4;
