@@ -1,6 +1,6 @@
 //! Sessions at the bench on simulated sound with known truth, without a microphone.
 
-use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, attend};
+use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, Tone, attend};
 use ringwright::modes::Estimator;
 use ringwright::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode, workshop};
 
@@ -46,7 +46,7 @@ fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
                         told.takes.resize(*step + 1, Vec::new());
                         told.takes[*step] = sound.to_vec();
                     }
-                    Order::StepDone { .. } => {
+                    Order::Sound(Tone::StepDone) => {
                         told.steps_done += 1;
                         told.modes = session.view().modes.clone();
                     }

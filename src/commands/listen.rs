@@ -303,7 +303,6 @@ impl Stand {
         for order in self.session.take_orders() {
             match order {
                 Order::Sound(tone) => self.ring(tone),
-                Order::StepDone { .. } => {}
                 work => self.desk.order(work),
             }
         }

@@ -1,8 +1,9 @@
 //! The work that a session orders: everything that takes longer than a moment, so that it can be done on another thread.
 
 use super::judge::judge;
+use super::orders::{Answer, Order};
 use super::room::room_report;
-use super::session::{Answer, Order};
+
 use crate::modes::{EstimateOptions, Estimator};
 use crate::sound::{ChannelChoice, Recording, find_taps};
 
@@ -26,6 +27,6 @@ pub fn attend(order: &Order, channels: usize, rate_hz: u32, estimator: &mut Esti
                 .map_err(|e| e.to_string());
             Some(Answer::Estimated { step: *step, taps: *taps, estimate })
         }
-        Order::Sound(_) | Order::StepDone { .. } => None,
+        Order::Sound(_) => None,
     }
 }

@@ -6,8 +6,8 @@ use crate::sound::{ChannelChoice, Recording, SoundError, Tap, TapReason, find_ta
 /// What a strike was.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Verdict {
-    /// A tap that can be used; its height over the room's noise (dB).
-    Good { over_noise_db: f64 },
+    /// A tap that can be used.
+    Good,
     /// A tap that cannot: why, in plain words, with its code.
     Again { code: &'static str, sentence: String },
     /// It rings, but its decay bends down: a second strike soon after, automatic gain, or something else that sounds.
@@ -70,7 +70,6 @@ pub fn judge(
         Some(verdict) if matches!(wrong, Some(TapReason::Clipped { .. })) => return Ok(verdict),
         _ => {}
     }
-    let over_noise_db = tap.over_noise_db;
     // What rings behind the second of two strikes rings.
     let onset = match wrong {
         Some(TapReason::DoubleHit { after_s }) => tap.onset + (after_s * f64::from(rate_hz)) as usize,
@@ -80,7 +79,7 @@ pub fn judge(
     let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
     let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
-        (true, None, _) => Verdict::Good { over_noise_db },
+        (true, None, _) => Verdict::Good,
         (true, Some(reason), _) => verdict_of(&reason),
         (false, _, Some(TapReason::GainSuspected)) => Verdict::Bends,
         (false, ..) => verdict_of(&told.unwrap_or(TapReason::NoRingDown)),

@@ -6,6 +6,8 @@
 mod attend;
 mod forecast;
 mod judge;
+mod meter;
+mod orders;
 mod room;
 mod session;
 mod take;
@@ -14,6 +16,7 @@ mod view;
 pub use attend::attend;
 pub use forecast::{EXAMPLE_DB, Forecast, forecast};
 pub use judge::{Verdict, judge};
+pub use orders::{Answer, Goal, Order, Settings, Step, Tone};
 pub use room::{RoomReport, room_report};
-pub use session::{Answer, Goal, Order, Session, Settings, Step, Tone};
+pub use session::Session;
 pub use view::{Phase, View};

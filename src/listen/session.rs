@@ -6,93 +6,13 @@ use std::sync::Arc;
 
 use super::forecast::{EXAMPLE_DB, forecast};
 use super::judge::Verdict;
+use super::meter::Meter;
+use super::orders::{Answer, Order, Settings, Tone};
 use super::room::RoomReport;
 use super::take::{GrowingTake, History};
 use super::view::{Phase, View};
 use crate::modes::{COVERAGE_95, Estimate};
 use crate::sound::{Noticed, Watch};
-
-/// When a step is done.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Goal {
-    /// Good taps.
-    pub taps: usize,
-    /// Stop earlier or go on longer until the interval of the strong modes' damping is so narrow (half width, share).
-    pub until: Option<f64>,
-    /// With `until`: at most so many taps.
-    pub most_taps: usize,
-}
-
-/// One station, bare or with a mass stuck on.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Step {
-    /// "waist", "waist + 5 g".
-    pub name: String,
-    /// What is to be done before it ("stick 5 g on at waist"); nothing before the first.
-    pub change: String,
-}
-
-#[derive(Debug, Clone, PartialEq)]
-pub struct Settings {
-    pub rate_hz: u32,
-    pub channels: usize,
-    pub goal: Goal,
-    pub steps: Vec<Step>,
-    /// Seconds between two steps.
-    pub change_s: f64,
-    /// A bell rings after a tap: what is heard then is not listened to.
-    pub bell: bool,
-}
-
-/// What the session wants done.
-#[derive(Debug, Clone)]
-pub enum Order {
-    /// Look at some seconds of the room; answered with `Room`.
-    Room {
-        sound: Vec<f32>,
-    },
-    /// Judge the strike at this frame of the sound; answered with `Judged`.
-    Judge {
-        id: u64,
-        sound: Vec<f32>,
-        strike: usize,
-    },
-    /// The take of a step has grown: keep it, and estimate its modes; answered with `Estimated`.
-    Grown {
-        step: usize,
-        taps: usize,
-        sound: Arc<Vec<f32>>,
-    },
-    Sound(Tone),
-    /// A step has reached its goal.
-    StepDone {
-        step: usize,
-    },
-}
-
-/// Tells by ear how it went.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Tone {
-    Accepted,
-    Rejected,
-    StepDone,
-}
-
-/// What came of an order.
-pub enum Answer {
-    Room(Result<RoomReport, String>),
-    Judged {
-        id: u64,
-        verdict: Result<Verdict, String>,
-    },
-    Estimated {
-        step: usize,
-        taps: usize,
-        estimate: Result<Box<Estimate>, String>,
-    },
-    /// The take could not be kept (or could again).
-    Kept(Option<String>),
-}
 
 /// The room is listened to for so long (s), and so often at most until it is quiet.
 const ROOM_S: f64 = 2.0;
@@ -114,10 +34,6 @@ const TAIL: (f64, f64) = (1.6, 0.35);
 const RELEARN_S: (f64, f64) = (6.0, 2.0);
 /// Sound that is remembered (s): the longest ring-down and what precedes it.
 const REMEMBERED_S: f64 = 22.0;
-/// Level meter: window and hold (s), and what counts as overload.
-const METER_S: f64 = 0.05;
-const HOLD_S: f64 = 1.5;
-const OVERLOAD: f32 = 0.99;
 /// Columns of the waveform.
 const COLUMNS: usize = 240;
 /// Modes this far below the strongest (dB) decide when the precision is reached.
@@ -159,7 +75,7 @@ pub struct Session {
     room_asked: bool,
     room_checks: usize,
     change_until: Option<u64>,
-    meter: VecDeque<(u64, f32)>,
+    meter: Meter,
     /// Where the sound began that reaches without a break to the last tap: it holds that run's quiet.
     run_from: u64,
     /// Taps whose estimate is awaited.
@@ -197,7 +113,7 @@ impl Session {
             room_asked: false,
             room_checks: 0,
             change_until: None,
-            meter: VecDeque::new(),
+            meter: Meter::new(settings.rate_hz),
             run_from: 0,
             awaited: 0,
             finished: false,
@@ -226,7 +142,7 @@ impl Session {
     /// The maker or the microphone stops: what was judged good counts, cut off here.
     pub fn stop(&mut self) {
         let now = self.history.end();
-        self.pending.retain(|p| matches!(p.verdict, Some(Verdict::Good { .. })) && p.strike < now);
+        self.pending.retain(|p| matches!(p.verdict, Some(Verdict::Good)) && p.strike < now);
         self.pending.iter_mut().for_each(|p| p.close = p.close.min(now));
         self.close_pending(now);
         self.finished = true;
@@ -245,8 +161,10 @@ impl Session {
             return;
         }
         self.history.push(interleaved);
-        self.meter(interleaved);
         let now = self.history.end();
+        self.meter.hear(interleaved, now);
+        (self.view.level_db, self.view.peak_db) = self.meter.levels_db(now);
+        self.view.clipped = self.meter.overloaded();
         self.view.elapsed_s = now as f64 / f64::from(self.settings.rate_hz);
         if let Some(from) = self.room_from {
             self.check_room(from, now);
@@ -302,21 +220,6 @@ impl Session {
             }
             Answer::Kept(trouble) => self.view.trouble = trouble,
         }
-    }
-
-    fn meter(&mut self, interleaved: &[f32]) {
-        let now = self.history.end();
-        let loudest = interleaved.iter().map(|s| s.abs()).fold(0.0, f32::max);
-        self.meter.push_back((now, loudest));
-        let (window, hold) = (self.frames(METER_S), self.frames(HOLD_S));
-        while self.meter.front().is_some_and(|m| m.0 + hold < now) {
-            self.meter.pop_front();
-        }
-        let db = |x: f32| 20.0 * f64::from(x).max(1e-10).log10();
-        let highest = |since: u64| self.meter.iter().filter(|m| m.0 >= since).map(|m| m.1).fold(0.0, f32::max);
-        let (level, peak) = (highest(now.saturating_sub(window)), highest(now.saturating_sub(hold)));
-        (self.view.level_db, self.view.peak_db) = (db(level), db(peak));
-        self.view.clipped = peak >= OVERLOAD;
     }
 
     fn check_room(&mut self, from: u64, now: u64) {
@@ -461,7 +364,7 @@ impl Session {
         let after = now.saturating_sub(self.pending[place].sunk);
         self.view.verdict_after_s = Some(after as f64 / f64::from(self.settings.rate_hz));
         match verdict {
-            Ok(verdict @ Verdict::Good { .. }) => {
+            Ok(verdict @ Verdict::Good) => {
                 self.pending[place].verdict = Some(verdict);
                 let good = self.pending.iter().filter(|p| p.verdict.is_some()).count();
                 self.tell(Phase::GotIt { number: self.view.good + good }, now);
@@ -583,16 +486,15 @@ impl Session {
     }
 
     /// Half width of the widest damping interval among the strong modes (share of the damping).
-    pub fn precision(&self) -> Option<f64> {
+    fn precision(&self) -> Option<f64> {
         let strong = self.view.modes.iter().filter(|m| m.level_db > -STRONG_DB);
         strong.map(|m| COVERAGE_95 * m.damping_relative_u()).reduce(f64::max)
     }
 
     fn step_done(&mut self, now: u64) {
-        self.orders.push(Order::StepDone { step: self.step });
-        self.ring(Tone::StepDone, now);
         self.pending.clear();
         self.strike = None;
+        self.ring(Tone::StepDone, now);
         self.take = GrowingTake::default();
         if self.step + 1 == self.settings.steps.len() {
             self.finished = true;
