@@ -7,6 +7,7 @@ use std::process::{Command, Stdio};
 use std::time::Instant;
 
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode};
+use ringwright::sound::{WavSamples, wav_bytes};
 
 /// A take of 3 s at 48 kHz: two taps of a part with five modes.
 fn take(seed: u64) -> TakeSpec {
@@ -31,17 +32,8 @@ fn take(seed: u64) -> TakeSpec {
 }
 
 fn write(path: &Path, samples: &[f32]) {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 48_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).expect("a temporary file can be written");
-    for s in samples {
-        writer.write_sample((s.clamp(-1.0, 1.0) * 32767.0).round() as i16).expect("a temporary file can be written");
-    }
-    writer.finalize().expect("a temporary file can be written");
+    let bytes = wav_bytes(samples, 1, 48_000, WavSamples::Integer(16)).expect("a WAV file");
+    std::fs::write(path, bytes).expect("a temporary file can be written");
 }
 
 /// Seconds and peak memory (MB) of one run over a folder.

@@ -11,7 +11,7 @@ use std::time::Instant;
 use realfft::RealFftPlanner;
 use ringwright::modes::{EstimateOptions, Estimator};
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode};
-use ringwright::sound::{OpenOptions, Recording, find_taps};
+use ringwright::sound::{OpenOptions, Recording, WavSamples, find_taps, wav_bytes};
 
 fn take(modes: usize, seed: u64, taps: usize) -> TakeSpec {
     let list = (0..modes)
@@ -34,17 +34,8 @@ fn take(modes: usize, seed: u64, taps: usize) -> TakeSpec {
 }
 
 fn write(path: &Path, samples: &[f32]) {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 48_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).expect("a temporary file can be written");
-    for s in samples {
-        writer.write_sample((s.clamp(-1.0, 1.0) * 32767.0).round() as i16).expect("a temporary file can be written");
-    }
-    writer.finalize().expect("a temporary file can be written");
+    let bytes = wav_bytes(samples, 1, 48_000, WavSamples::Integer(16)).expect("a WAV file");
+    std::fs::write(path, bytes).expect("a temporary file can be written");
 }
 
 /// Best of several runs (s): the least disturbed one.

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise, syllable};
-use ringwright::sound::{OpenOptions, Recording, TapReason, find_taps};
+use ringwright::sound::{OpenOptions, Recording, TapReason, WavSamples, find_taps, wav_bytes};
 
 const RATE: f64 = 16_000.0;
 const SEEDS: [u64; 3] = [3, 14, 159];
@@ -121,18 +121,9 @@ fn order_of_channels_changes_nothing() {
         let poor = TakeSpec { noise_sigma: 30.0 * NOISE, seed: seed + 1000, ..take(seed) }.make().samples;
         let write = |name: &str, left: &[f32], right: &[f32]| {
             let path = folder.path().join(name);
-            let spec = hound::WavSpec {
-                channels: 2,
-                sample_rate: RATE as u32,
-                bits_per_sample: 32,
-                sample_format: hound::SampleFormat::Float,
-            };
-            let mut writer = hound::WavWriter::create(&path, spec).expect("the test can write");
-            for (l, r) in left.iter().zip(right) {
-                writer.write_sample(*l).expect("the test can write");
-                writer.write_sample(*r).expect("the test can write");
-            }
-            writer.finalize().expect("the test can write");
+            let both: Vec<f32> = left.iter().zip(right).flat_map(|(l, r)| [*l, *r]).collect();
+            let bytes = wav_bytes(&both, 2, RATE as u32, WavSamples::Float).expect("a WAV file");
+            std::fs::write(&path, bytes).expect("the test can write");
             let recording = Recording::open(&path, &OpenOptions::default()).expect("the file is sound");
             (recording.channel(), modes_of(recording))
         };

@@ -18,7 +18,7 @@ pub struct RoomReport {
     pub gated: bool,
 }
 
-/// Level of a tap of which only the last 20 dB are cut off (dB of full scale): below, "quiet enough" ends.
+/// Decay (dB) that must show over the noise for a mode to be worth hearing.
 const USABLE_DECAY_DB: f64 = 20.0;
 /// A sound this much over the rest (dB) disturbs the check.
 const DISTURBS_DB: f64 = 15.0;
@@ -31,7 +31,7 @@ impl RoomReport {
 
     /// Level (dB of full scale) of the weakest mode of 200 Hz and 1 % damping of which 20 dB of decay can be seen.
     pub fn hears_down_to_db(&self) -> f64 {
-        // A decaying mode is seen against the noise in about its own bandwidth, pi f eta /2 ... here 2 zeta f.
+        // A decaying mode is seen against the noise in about its own bandwidth, 2 zeta f.
         let bandwidth_hz = 2.0 * 0.01 * 200.0;
         let noise = self.noise.density_at(200.0) * bandwidth_hz / (0.5 * self.rate_hz);
         10.0 * (2.0 * noise).max(1e-20).log10() + USABLE_DECAY_DB

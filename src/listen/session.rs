@@ -218,7 +218,7 @@ impl Session {
                     self.estimated(taps, estimate, now);
                 }
             }
-            Answer::Kept(trouble) => self.view.trouble = trouble,
+            Answer::Kept(trouble) => self.view.not_kept = trouble,
         }
     }
 

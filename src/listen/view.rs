@@ -64,7 +64,9 @@ pub struct View {
     /// Seconds from the end of the last ring-down to its verdict, in the time of the sound.
     pub verdict_after_s: Option<f64>,
     pub lost_frames: u64,
-    /// What went wrong with saving, if it did.
+    /// Why the take is not on disk as it stands, if it is not.
+    pub not_kept: Option<String>,
+    /// What else went wrong.
     pub trouble: Option<String>,
     /// Seconds since the session began.
     pub elapsed_s: f64,

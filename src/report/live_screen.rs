@@ -222,7 +222,7 @@ fn table(frame: &mut Frame<'_>, area: Rect, view: &View) {
 }
 
 fn foot(frame: &mut Frame<'_>, area: Rect, view: &View, look: Look) {
-    let (text, style) = if let Some(trouble) = &view.trouble {
+    let (text, style) = if let Some(trouble) = view.not_kept.as_ref().or(view.trouble.as_ref()) {
         (format!("TROUBLE: {trouble}"), paint(look, Color::Red).add_modifier(Modifier::BOLD))
     } else if view.lost_frames > 0 {
         (format!("{} samples were lost: the computer was too busy", view.lost_frames), paint(look, Color::Yellow))

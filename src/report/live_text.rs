@@ -64,7 +64,7 @@ pub(super) fn mode_text(mode: &Mode) -> (String, String) {
 /// The words that must be readable from two metres, and the sentence below them.
 pub(super) fn call(view: &View) -> (String, String) {
     let count = counted(view);
-    if let (Some(trouble), Some(Phase::TapNow | Phase::GotIt { .. })) = (&view.trouble, &view.phase) {
+    if let (Some(trouble), Some(Phase::TapNow | Phase::GotIt { .. })) = (&view.not_kept, &view.phase) {
         return ("NOT KEPT".into(), trouble.clone());
     }
     match &view.phase {
@@ -103,6 +103,7 @@ pub struct LiveLines {
     good: usize,
     lost: u64,
     room_told: bool,
+    not_kept: Option<String>,
     trouble: Option<String>,
 }
 
@@ -134,11 +135,14 @@ impl LiveLines {
         if view.lost_frames > self.lost {
             out.push(format!("{} samples were lost: the computer was too busy", view.lost_frames - self.lost));
         }
-        if view.trouble != self.trouble {
-            match &view.trouble {
-                Some(trouble) => out.push(format!("trouble: {trouble}")),
-                None => out.push("saved again".to_owned()),
+        if view.not_kept != self.not_kept {
+            match &view.not_kept {
+                Some(why) => out.push(format!("trouble: not kept: {why}")),
+                None => out.push("kept again".to_owned()),
             }
+        }
+        if view.trouble != self.trouble {
+            out.extend(view.trouble.iter().map(|why| format!("trouble: {why}")));
         }
         let event = match &view.phase {
             Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
@@ -154,6 +158,7 @@ impl LiveLines {
             self.last = event;
         }
         (self.stirs, self.good, self.lost) = (view.stirs, view.good, view.lost_frames);
+        self.not_kept.clone_from(&view.not_kept);
         self.trouble.clone_from(&view.trouble);
         out
     }

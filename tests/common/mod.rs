@@ -5,6 +5,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use ringwright::simulate::{Ring, TakeSpec};
+use ringwright::sound::{WavSamples, wav_bytes};
 
 /// Rate of the takes (Hz).
 pub const RATE: u32 = 16_000;
@@ -42,15 +43,8 @@ pub fn take() -> TakeSpec {
 /// Writes a take as a 32-bit float WAV file, with the folders that it needs.
 pub fn write(path: &Path, spec: &TakeSpec) {
     fs::create_dir_all(path.parent().expect("a folder")).expect("it can be made");
-    let format = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE,
-        bits_per_sample: 32,
-        sample_format: hound::SampleFormat::Float,
-    };
-    let mut writer = hound::WavWriter::create(path, format).expect("it can be written");
-    spec.make().samples.into_iter().for_each(|s| writer.write_sample(s).expect("it can be written"));
-    writer.finalize().expect("it can be written");
+    let bytes = wav_bytes(&spec.make().samples, 1, RATE, WavSamples::Float).expect("a WAV file");
+    fs::write(path, bytes).expect("it can be written");
 }
 
 /// Writes a take of a ring.
