@@ -68,7 +68,7 @@ fn the_shops_record_moves_the_next_forecast() {
     assert!((times("power_drawn_ratio") - factor.powf(-0.25)).abs() < 1e-9);
     assert!(none.is_null() && record["laminations"].as_array().is_some_and(|l| l.len() == 2), "{record}");
     let text = run(bench, &["plan", "--outer", "recordings/left-blank/flat", "--inner", "maple", "--times", "5"]).1;
-    assert!(text.contains("This shop's record (reports/forecasts.csv): 2 laminations"), "{text}");
+    assert!(text.contains("this shop's record (reports/forecasts.csv): 2 laminations"), "{text}");
     assert!(text.contains("5 times as stiff: inner ply of") && text.contains("; 5.0 ("), "{text}");
     fs::write(bench.join("reports/forecasts.csv"), "part,stage\nx\n").expect("it can be written");
     let (code, _, err) = run(bench, &["plan", "--outer", "recordings/left-blank/flat", "--inner", "maple"]);

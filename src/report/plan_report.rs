@@ -98,6 +98,9 @@ impl PlanReport {
                 100.0 * most
             ));
         }
+        if let (Some((factor, file)), false) = (&self.record, self.series.is_empty()) {
+            doubts.push(record_text(factor, file));
+        }
         doubts
     }
 }
@@ -125,13 +128,13 @@ pub(super) fn power(m: &Measured) -> String {
     )
 }
 
-/// "This shop's record: ..."
+/// "this shop's record: ..."
 fn record_text(factor: &ShopFactor, file: &str) -> String {
     let count = factor.from.len();
     let what = if count == 1 { "one lamination".to_owned() } else { format!("{count} laminations") };
     format!(
-        "This shop's record ({file}): {what} foretold and measured ({}). The next one is expected to be {} times as stiff as its \
-         plies say, and stiffness, power and tones below hold that factor already (the rim does not). --no-record leaves it out.",
+        "this shop's record ({file}): {what} foretold and measured ({}). The next one is expected to be {} times as stiff as its \
+         plies say, and stiffness, power and tones hold that factor already (the rim does not). --no-record leaves it out",
         factor.from.join("; "),
         times(&factor.next)
     )
@@ -157,9 +160,6 @@ pub fn plan_text(report: &PlanReport) -> String {
     let thickness = |m: &Measured| format!("{:.2}", 1e3 * m.value);
     wrap(&mut out, "", &format!("Outer ply: {}, {} mm.", report.outer, thickness(&report.outer_thickness)));
     report.doubts().iter().for_each(|d| wrap(&mut out, "  ", &format!("! {d}")));
-    if let (Some((factor, file)), false) = (&report.record, report.series.is_empty()) {
-        wrap(&mut out, "  ", &record_text(factor, file));
-    }
     for series in &report.series {
         let glue = report.glue.map_or("no glue line".to_owned(), |(name, film)| format!("{name}, {} mm", 1e3 * film));
         let grain =
