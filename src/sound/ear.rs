@@ -3,7 +3,7 @@
 //! The same levels as [`super::listening`] makes of a whole recording.
 
 use super::level::LevelTrack;
-use super::listening::{LOW_ORDER, low_step, mean_square};
+use super::listening::{LOW_ORDER, low_levels, low_step, mean_square};
 use super::whitening::{BROAD_ORDER, Whitening};
 
 /// Level that is remembered (ms): enough to know the room's quiet level.
@@ -70,11 +70,7 @@ impl Ear {
             self.low_waiting.splice(0..0, stand_in);
         }
         self.low.apply(&self.low_waiting, &mut self.white);
-        for b in 0..ready / self.block {
-            let from = (b * self.block / self.step).min(self.white.len().saturating_sub(1));
-            let to = ((b + 1) * self.block / self.step).clamp(from + 1, self.white.len().max(from + 1));
-            self.level.body.push(mean_square(&self.white[from..to]));
-        }
+        self.level.body.extend(low_levels(&self.white, ready / self.block, self.block, self.step));
         let done = self.low_waiting.len() - memory;
         self.low_waiting.drain(..done);
         if self.level.body.len() > KEPT + KEPT / 4 {

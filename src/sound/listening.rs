@@ -71,13 +71,7 @@ impl Listening {
             quiet.iter().map(|r| low[scale(r.start).min(low.len())..scale(r.end).min(low.len())].to_vec()).collect();
         let low_filter = Whitening::of_noise(&low_stretches, LOW_ORDER);
         whitening_with_start(&low_filter, &low, 0, &mut white);
-        let body = (0..edge.len())
-            .map(|b| {
-                let from = (b * block / step).min(white.len().saturating_sub(1));
-                let to = ((b + 1) * block / step).clamp(from + 1, white.len().max(from + 1));
-                mean_square(&white[from..to.min(white.len())])
-            })
-            .collect();
+        let body = low_levels(&white, edge.len(), block, step).collect();
         Ok(Self { broad, low_filter, low, step, level: LevelTrack { block, body, edge } })
     }
 
@@ -112,6 +106,15 @@ impl Listening {
 /// Samples that are averaged for one of the low band.
 pub(super) fn low_step(rate_hz: f64) -> usize {
     (rate_hz / LOW_RATE_HZ).round().max(1.0) as usize
+}
+
+/// Mean squares of the whitened low band over `blocks` blocks of `block` samples of the full rate.
+pub(super) fn low_levels(white: &[f32], blocks: usize, block: usize, step: usize) -> impl Iterator<Item = f32> + '_ {
+    (0..blocks).map(move |b| {
+        let from = (b * block / step).min(white.len().saturating_sub(1));
+        let to = ((b + 1) * block / step).clamp(from + 1, white.len().max(from + 1));
+        mean_square(&white[from..to.min(white.len())])
+    })
 }
 
 pub(super) fn mean_square(samples: &[f32]) -> f32 {

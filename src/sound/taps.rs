@@ -10,7 +10,10 @@ use super::error::SoundError;
 use super::level::LevelTrack;
 use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
-use super::strikes::{Floor, USABLE_DB, db, find_jumps, mean, over_floor_db, sink_block, swells, without_revivals};
+use super::strikes::{
+    DOUBLE_HIT_S, Floor, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sink_block, swells,
+    without_revivals,
+};
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -126,8 +129,6 @@ pub struct TapSearch {
     pub loudest_over_noise_db: f64,
 }
 
-/// A second strike within this time (s) is a double hit, not the next tap.
-const DOUBLE_HIT_S: f64 = 0.25;
 /// Shortest ring-down that is measured (s).
 const LEAST_RING_S: f64 = 0.06;
 /// Longest ring-down that is looked at (s).
@@ -160,7 +161,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
             i += 1;
             continue;
         }
-        let sink = sink_block(&level, &floor, jump.block, ms(0.02));
+        let sink = sink_block(&level, &floor, jump.block, ms(SINK_SPAN_S));
         let mut reasons = Vec::new();
         // Strikes that follow before this one can have been meant to end.
         let mut next = i + 1;
@@ -175,7 +176,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
             next += 1;
         }
         let stop = jumps.get(next).map_or(blocks, |j| j.block.saturating_sub(ms(0.004)));
-        let sink = if next > i + 1 { sink_block(&level, &floor, jumps[next - 1].block, ms(0.02)) } else { sink };
+        let sink = if next > i + 1 { sink_block(&level, &floor, jumps[next - 1].block, ms(SINK_SPAN_S)) } else { sink };
         // A single mode stays readable well below the broad-band noise: keep half as much again, and then some.
         let wished = sink + (sink - jump.block) * 3 / 2 + ms(0.3);
         let end_block = wished.min(stop).min(jump.block + ms(MOST_RING_S));

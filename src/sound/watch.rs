@@ -3,7 +3,7 @@
 //! It only says when to look; whether a sound was a tap is judged afterwards on the samples themselves.
 
 use super::ear::Ear;
-use super::strikes::{Floor, jump_db, mean, over_floor_db};
+use super::strikes::{DOUBLE_HIT_S, Floor, ONE_STRIKE_S, SINK_SPAN_S, jump_db, mean, over_floor_db};
 
 /// What the watch noticed. Times are frames since the watch began.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,14 +22,13 @@ pub enum Noticed {
 const AHEAD: usize = 16;
 /// Less than this over the noise (dB) is left alone; the taps that can be used stand higher.
 const NOTICED_DB: f64 = 7.0;
-/// A strike in a ring-down starts a new tap only after this time (ms); before, it belongs to the same one.
-const NEXT_TAP: usize = 250;
-/// Jumps closer than this (ms) belong to one strike.
-const ONE_STRIKE: usize = 25;
 /// A second strike stands out of the ring-down by so much more than a first one needs to stand out of the noise (dB).
 const CLEARER_DB: f64 = 2.0;
-/// Level for "sunk" is averaged over so many ms.
-const SINK_SPAN: usize = 20;
+/// The tap finder's times, in blocks of a millisecond: what belongs to one strike, what is the next tap and no double hit, and
+/// what "sunk" is averaged over.
+const ONE_STRIKE: usize = (1000.0 * ONE_STRIKE_S) as usize;
+const NEXT_TAP: usize = (1000.0 * DOUBLE_HIT_S) as usize;
+const SINK_SPAN: usize = (1000.0 * SINK_SPAN_S) as usize;
 /// A sound that has not fallen by this much (dB) between the first and the second of these times (ms) goes on.
 const FALLS_DB: f64 = 1.5;
 const FALL_SEEN: (usize, usize) = (250, 900);
