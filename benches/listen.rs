@@ -15,6 +15,7 @@ const RATE: u32 = 48_000;
 struct Told {
     good: usize,
     again: Vec<&'static str>,
+    alone: usize,
     stirs: usize,
     verdict_ms: Vec<f64>,
     estimate_ms: Vec<f64>,
@@ -53,6 +54,7 @@ fn listen(sound: &[f32], rate_hz: u32, taps: usize) -> Told {
         if let (Some(Phase::Again { code, .. }), true) = (&phase, phase != last) {
             told.again.push(code);
         }
+        told.alone += usize::from(phase == Some(Phase::Heard) && phase != last);
         last = phase;
         told.good = told.good.max(session.view().good);
         told.stirs = session.view().stirs;
@@ -72,8 +74,10 @@ fn main() {
         let sound: Vec<f32> = workshop(60.0 * minutes, 2e-4, f64::from(RATE), seed).iter().map(|s| *s as f32).collect();
         let told = listen(&sound, RATE, usize::MAX);
         println!(
-            "workshop noise, {minutes} min, seed {seed}: {} false taps, {} calls to tap again {:?}, {} stirs told quietly",
+            "workshop noise, {minutes} min, seed {seed}: {} false taps, {} lone ones that wait for another, {} calls to tap again {:?}, {} \
+             stirs told quietly",
             told.good,
+            told.alone,
             told.again.len(),
             told.again,
             told.stirs

@@ -132,7 +132,8 @@ fn a_session_gathers_the_good_taps() {
             let same = kept[at..].iter().zip(&take.samples[played..]).take_while(|(a, b)| a == b).count();
             (at, played, stretches) = (at + same, played + same, stretches + 1);
         }
-        assert_eq!(stretches, 6, "one stretch a good tap");
+        // The longer quiet of a take's first two taps makes one of them.
+        assert_eq!(stretches, 5, "one stretch a good tap");
     }
 }
 

@@ -88,6 +88,9 @@ pub struct Arguments {
     /// Line by line instead of a screen: for screen readers, logs and plain terminals
     #[arg(long)]
     plain: bool,
+    /// Say at the end how long the verdicts took
+    #[arg(long)]
+    verbose: bool,
     /// Draw how to hold, tap and listen (PNG), and do nothing else
     #[arg(long, value_name = "FILE")]
     guide: Option<PathBuf>,
@@ -184,6 +187,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     }?;
     if stand.capture.lost_frames() > 0 {
         tell(&format!("{} samples were lost on their way: the computer was too busy", stand.capture.lost_frames()));
+    }
+    let view = stand.session.view();
+    if let (true, Some(slowest_s)) = (arguments.verbose, view.slowest_verdict_s) {
+        tell(&format!("every verdict came within {:.0} ms of the end of its ring-down", 1e3 * slowest_s));
+    }
+    if view.waiting > 0 && view.good == 0 {
+        tell("what was heard once and not confirmed by a second tap that rings alike is not kept");
     }
     let kept = stand.desk.close();
     if matches!(ended, Ended::SourceLost(_)) {

@@ -1,13 +1,14 @@
 //! Was it a tap, and a good one? Judged on the samples, as a recording would be.
 
+use super::company::Tones;
 use crate::modes::{EstimateOptions, Estimator, Mode};
 use crate::sound::{ChannelChoice, Recording, SoundError, Tap, TapReason, find_taps};
 
 /// What a strike was.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Verdict {
-    /// A tap that can be used.
-    Good,
+    /// A tap that can be used, and its main tones.
+    Good(Tones),
     /// A tap that cannot: why, in plain words, with its code.
     Again { code: &'static str, sentence: String },
     /// It rings, but its decay bends down: a second strike soon after, automatic gain, or something else that sounds.
@@ -25,18 +26,19 @@ const LEAST_DECAY_DB: f64 = 12.0;
 const MOST_DAMPING: f64 = 0.06;
 /// What has died away by 60 dB within a tenth of a second is a click (1/s).
 const MOST_DECAY_RATE: f64 = 70.0;
-/// One of the main tones must be clean: so far below the strongest (dB) at most.
+/// One of the main tones must be clean: its energy lies so far below that of the greatest (dB) at most. What is loudest at the
+/// strike may be gone at once, and is then no measure.
 const MAIN_DB: f64 = 12.0;
 /// Clean tones must carry this share of the energy that sounds some time after the strike (s): a tap's sound is its modes, a
 /// voice's is not. The room before is averaged over the third time (s).
 const LEAST_SHARE: f64 = 0.15;
 const AFTER_S: (f64, f64) = (0.03, 0.1);
 const BEFORE_S: f64 = 0.2;
-/// Its level must not grow by this factor (2 dB) from the first of these stretches to the second (s).
-const GROWS: f64 = 1.6;
+/// Its level must not grow by this factor (6 dB) from the first of these stretches to the second (s).
+const GROWS: f64 = 4.0;
 const GROWS_S: (f64, f64, f64) = (0.0, 0.01, 0.08);
 /// Relative standard uncertainty of the damping beyond which nothing shows that it decays like a mode.
-const MOST_UNCERTAIN: f64 = 0.4;
+const MOST_UNCERTAIN: f64 = 0.6;
 
 /// Judges the strike at frame `strike` of some sound (interleaved).
 ///
@@ -79,7 +81,7 @@ pub fn judge(
     let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
     let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
-        (true, None, _) => Verdict::Good,
+        (true, None, _) => Verdict::Good(Tones::of(clean(&estimate.modes))),
         (true, Some(reason), _) => verdict_of(&reason),
         (false, _, Some(TapReason::GainSuspected)) => Verdict::Bends,
         (false, ..) => verdict_of(&told.unwrap_or(TapReason::NoRingDown)),
@@ -89,7 +91,7 @@ pub fn judge(
 /// Whether a lone tap rings on with clean tones. One tap is confirmed by nothing, so more is asked of it than of modes that
 /// come back in every tap; the taps of the take are judged together later.
 fn rings_on(recording: &Recording, onset: usize, modes: &[Mode]) -> bool {
-    let clean: Vec<&Mode> = modes.iter().filter(|m| is_clean(m)).collect();
+    let clean = clean(modes);
     if clean.is_empty() {
         return false;
     }
@@ -128,13 +130,22 @@ fn decay_rate(mode: &Mode) -> f64 {
     mode.damping_ratio * std::f64::consts::TAU * mode.frequency_hz
 }
 
-/// Whether a mode is a tone that rings on and decays as a mode does.
-fn is_clean(mode: &Mode) -> bool {
-    mode.decay_seen_db >= LEAST_DECAY_DB
-        && mode.damping_ratio <= MOST_DAMPING
-        && decay_rate(mode) <= MOST_DECAY_RATE
-        && mode.level_db >= -MAIN_DB
-        && mode.damping_relative_u() <= MOST_UNCERTAIN
+/// Level of a mode's energy (dB, of no fixed reference): its square over the rate at which that decays.
+fn energy_db(mode: &Mode) -> f64 {
+    mode.level_db - 10.0 * decay_rate(mode).log10()
+}
+
+/// The main tones that ring on and decay as modes do.
+fn clean(modes: &[Mode]) -> Vec<&Mode> {
+    let greatest = modes.iter().map(energy_db).fold(f64::NEG_INFINITY, f64::max);
+    let is_clean = |m: &&Mode| {
+        m.decay_seen_db >= LEAST_DECAY_DB
+            && m.damping_ratio <= MOST_DAMPING
+            && decay_rate(m) <= MOST_DECAY_RATE
+            && energy_db(m) >= greatest - MAIN_DB
+            && m.damping_relative_u() <= MOST_UNCERTAIN
+    };
+    modes.iter().filter(is_clean).collect()
 }
 
 /// Of several reasons the one to be told: what the maker can change first.

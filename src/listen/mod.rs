@@ -4,6 +4,7 @@
 //! files, terminals or threads.
 
 mod attend;
+mod company;
 mod forecast;
 mod judge;
 mod meter;
@@ -14,6 +15,7 @@ mod take;
 mod view;
 
 pub use attend::attend;
+pub use company::Tones;
 pub use forecast::{EXAMPLE_DB, Forecast, forecast};
 pub use judge::{Verdict, judge};
 pub use orders::{Answer, Goal, Order, Settings, Step, Tone};

@@ -4,12 +4,13 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+use super::company::Tones;
 use super::forecast::{EXAMPLE_DB, forecast};
 use super::judge::Verdict;
 use super::meter::Meter;
-use super::orders::{Answer, Order, Settings, Tone};
+use super::orders::{Answer, Goal, Order, Settings, Tone};
 use super::room::RoomReport;
-use super::take::{GrowingTake, History};
+use super::take::{GrowingTake, History, SEAM};
 use super::view::{Phase, View};
 use crate::modes::{COVERAGE_95, Estimate};
 use crate::sound::{Noticed, Watch};
@@ -39,6 +40,8 @@ const COLUMNS: usize = 240;
 /// Modes this far below the strongest (dB) decide when the precision is reached.
 const STRONG_DB: f64 = 20.0;
 
+const OTHER_TONES: &str =
+    "it rings with other tones than the taps before: tap the same spot, held the same way, and nothing but the part";
 const BENDS: &str = "its decay bends down: a second strike in it (let the tapper bounce away), or automatic gain";
 
 struct Pending {
@@ -50,7 +53,13 @@ struct Pending {
     /// Where it has sunk into the noise, or was cut off, and where it ends in the take.
     sunk: u64,
     close: u64,
-    verdict: Option<Verdict>,
+    /// What it rings with, once it was judged good.
+    tones: Option<Tones>,
+}
+
+/// So many taps must ring alike to count: a goal of a single tap takes any.
+fn least(goal: &Goal) -> usize {
+    if goal.until.is_none() { goal.taps.clamp(1, 2) } else { 2 }
 }
 
 pub struct Session {
@@ -100,7 +109,7 @@ impl Session {
             history: History::new(settings.channels),
             watch: None,
             step: 0,
-            take: GrowingTake::default(),
+            take: GrowingTake::new(settings.channels, least(&settings.goal)),
             pending: VecDeque::new(),
             strike: None,
             next_id: 0,
@@ -142,7 +151,7 @@ impl Session {
     /// The maker or the microphone stops: what was judged good counts, cut off here.
     pub fn stop(&mut self) {
         let now = self.history.end();
-        self.pending.retain(|p| matches!(p.verdict, Some(Verdict::Good)) && p.strike < now);
+        self.pending.retain(|p| p.tones.is_some() && p.strike < now);
         self.pending.iter_mut().for_each(|p| p.close = p.close.min(now));
         self.close_pending(now);
         self.finished = true;
@@ -175,7 +184,7 @@ impl Session {
         } else {
             let noticed = self.watch.as_mut().map(|w| w.hear(interleaved)).unwrap_or_default();
             noticed.into_iter().for_each(|n| self.notice(n));
-            self.close_pending(now);
+            self.close_pending(now.saturating_sub(SEAM as u64));
             self.settle_phase(now);
             self.learn_again(now);
         }
@@ -192,7 +201,7 @@ impl Session {
         self.view.lost_frames = lost_frames;
         let now = self.history.end();
         // What was judged good and has ended before the gap stays.
-        self.pending.retain(|p| p.close <= now && p.verdict.is_some());
+        self.pending.retain(|p| p.close <= now && p.tones.is_some());
         self.close_pending(now);
         self.strike = None;
         self.pending.clear();
@@ -328,8 +337,8 @@ impl Session {
     /// The strike's ring-down is over: what is known of it goes to be judged.
     fn send_to_judge(&mut self, heard_to: u64, close: u64) {
         let Some(strike) = self.strike.take() else { return };
-        let before = self.frames(if self.take.taps == 0 { QUIET_S.0 } else { QUIET_S.1 });
-        let taken = self.pending.back().map(|p| p.close).or(self.take.end).unwrap_or(0);
+        let before = self.frames(if self.take.taps() == 0 { QUIET_S.0 } else { QUIET_S.1 });
+        let taken = self.pending.back().map(|p| p.close).or(self.take.end()).unwrap_or(0);
         let start = strike.saturating_sub(before).max(taken).max(self.not_before).max(self.history.first());
         if start >= strike {
             self.stir("a sound within the bell or a loss");
@@ -347,7 +356,7 @@ impl Session {
         let sound = self.history.frames(from, heard_to).to_vec();
         self.draw_waveform(start, heard_to);
         self.orders.push(Order::Judge { id, sound, strike: (strike - from) as usize });
-        self.pending.push_back(Pending { id, start, latest, strike, sunk: heard_to, close, verdict: None });
+        self.pending.push_back(Pending { id, start, latest, strike, sunk: heard_to, close, tones: None });
     }
 
     fn draw_waveform(&mut self, from: u64, to: u64) {
@@ -362,13 +371,19 @@ impl Session {
     fn judged(&mut self, id: u64, verdict: Result<Verdict, String>, now: u64) {
         let Some(place) = self.pending.iter().position(|p| p.id == id) else { return };
         let after = now.saturating_sub(self.pending[place].sunk);
-        self.view.verdict_after_s = Some(after as f64 / f64::from(self.settings.rate_hz));
+        let after_s = after as f64 / f64::from(self.settings.rate_hz);
+        self.view.verdict_after_s = Some(after_s);
+        self.view.slowest_verdict_s = Some(self.view.slowest_verdict_s.map_or(after_s, |s| s.max(after_s)));
         match verdict {
-            Ok(verdict @ Verdict::Good) => {
-                self.pending[place].verdict = Some(verdict);
-                let good = self.pending.iter().filter(|p| p.verdict.is_some()).count();
-                self.tell(Phase::GotIt { number: self.view.good + good }, now);
-                self.close_pending(now);
+            Ok(Verdict::Good(tones)) => {
+                self.pending[place].tones = Some(tones);
+                let judged: Vec<&Tones> = self.pending.iter().filter_map(|p| p.tones.as_ref()).collect();
+                match self.take.would_count(&judged) {
+                    Some(number) => self.tell(Phase::GotIt { number }, now),
+                    None if self.take.taps() == 0 => self.tell(Phase::Heard, now),
+                    None => self.reject("other_tones", OTHER_TONES.to_owned()),
+                }
+                self.close_pending(now.saturating_sub(SEAM as u64));
             }
             Ok(Verdict::Again { code, sentence }) => {
                 self.pending.remove(place);
@@ -419,23 +434,27 @@ impl Session {
         }
     }
 
-    /// Puts into the take what was judged good and has died away, in order.
-    fn close_pending(&mut self, now: u64) {
+    /// Puts into the take what was judged good and died away before a frame, in order.
+    fn close_pending(&mut self, before: u64) {
         while let Some(first) = self.pending.front() {
-            if first.verdict.is_none() || now < first.close {
+            if first.tones.is_none() || before < first.close {
                 return;
             }
-            let (start, latest, close, strike) = (first.start, first.latest, first.close, first.strike);
-            self.pending.pop_front();
+            let Some(Pending { start, latest, close, strike, tones: Some(tones), .. }) = self.pending.pop_front()
+            else {
+                return;
+            };
             debug_assert!(start < strike && strike < close);
-            self.take.append(&self.history, start, latest, close);
+            let counts = self.take.append(&self.history, start, latest, close, tones);
+            self.view.waiting = self.take.waiting();
+            if !counts {
+                continue;
+            }
             self.awaited += 1;
-            self.view.good += 1;
-            self.orders.push(Order::Grown {
-                step: self.step,
-                taps: self.take.taps,
-                sound: Arc::new(self.take.samples.clone()),
-            });
+            self.view.good = self.take.taps();
+            let sound = Arc::new(self.take.sound());
+            self.orders.push(Order::Grown { step: self.step, taps: self.take.taps(), sound });
+            let now = self.history.end();
             self.ring(Tone::Accepted, now);
             self.told_until = self.told_until.min(self.not_before.max(now));
         }
@@ -445,7 +464,7 @@ impl Session {
         let told = now < self.told_until;
         if self.strike.is_some() {
             self.view.phase = Some(Phase::Ringing);
-        } else if !told && self.pending.iter().all(|p| p.verdict.is_some()) && now >= self.not_before {
+        } else if !told && self.pending.iter().all(|p| p.tones.is_some()) && now >= self.not_before {
             self.view.phase = Some(Phase::TapNow);
         }
     }
@@ -460,7 +479,7 @@ impl Session {
         };
         let good = estimate.taps.iter().filter(|t| t.accepted()).count().min(taps);
         let odd = estimate.taps.iter().rev().find_map(|t| t.reasons.first());
-        let now_good = good + (self.take.taps - taps);
+        let now_good = good + self.take.taps().saturating_sub(taps);
         if now_good < self.view.good
             && let Some(reason) = odd
         {
@@ -495,7 +514,7 @@ impl Session {
         self.pending.clear();
         self.strike = None;
         self.ring(Tone::StepDone, now);
-        self.take = GrowingTake::default();
+        self.take = GrowingTake::new(self.settings.channels, least(&self.settings.goal));
         if self.step + 1 == self.settings.steps.len() {
             self.finished = true;
             self.view.phase = Some(Phase::Done);
@@ -504,7 +523,7 @@ impl Session {
         self.step += 1;
         self.view.step_number = self.step + 1;
         self.view.step = self.settings.steps[self.step].name.clone();
-        self.view.good = 0;
+        (self.view.good, self.view.waiting) = (0, 0);
         self.view.modes.clear();
         self.view.precision = None;
         self.view.spectrum = Default::default();

@@ -1,7 +1,9 @@
 //! The take as it grows: the room's quiet, then each good tap with a little quiet before it.
 //!
-//! What lies between the taps (talk, the program's own bell) is left out. Where two pieces meet, the second begins, within
+//! A tap counts once another rings like it: until then it waits. What lies between the taps (talk, the program's own bell) is left out. Where two pieces meet, the second begins, within
 //! one turn of the mains' hum, where it continues the first best, so that the seam is no knock.
+
+use super::company::{Tones, company};
 
 /// Interleaved sound with the numbers of its frames.
 #[derive(Debug, Default)]
@@ -43,50 +45,105 @@ impl History {
     }
 }
 
-/// The take so far.
+/// A tap with a little of what came before it.
 #[derive(Debug, Default, Clone)]
-pub struct GrowingTake {
+struct Piece {
     /// Interleaved.
-    pub samples: Vec<f32>,
-    /// Frame behind the last piece.
-    pub end: Option<u64>,
-    pub taps: usize,
+    samples: Vec<f32>,
+    /// It may begin so many frames later.
+    slack: usize,
+    /// The frame behind its last, and the sound that follows there.
+    to: u64,
+    onward: Vec<f32>,
+    tones: Tones,
+}
+
+/// The take so far: the largest company of taps that ring alike.
+#[derive(Debug, Clone)]
+pub struct GrowingTake {
+    pieces: Vec<Piece>,
+    members: Vec<usize>,
+    channels: usize,
+    least: usize,
 }
 
 /// Frames that are compared at a seam.
-const SEAM: usize = 96;
+pub const SEAM: usize = 96;
+/// Taps outside the company that are remembered.
+const WAITING: usize = 6;
 
 impl GrowingTake {
-    /// Appends frames `from..to`, or from a little later where that makes the better seam; `latest` is the last frame at
-    /// which it may begin.
-    pub fn append(&mut self, history: &History, from: u64, latest: u64, to: u64) {
-        let start = match self.end {
-            Some(end) if end < from => best_seam(history, end, from, latest),
-            _ => from,
-        };
-        self.samples.extend_from_slice(history.frames(start, to));
-        self.end = Some(to);
-        self.taps += 1;
+    /// `least`: so many taps must ring alike to count.
+    pub fn new(channels: usize, least: usize) -> Self {
+        Self { pieces: Vec::new(), members: Vec::new(), channels, least }
     }
-}
 
-fn best_seam(history: &History, end: u64, from: u64, latest: u64) -> u64 {
-    let onward = history.frames(end, end + SEAM as u64);
-    if end < history.first() || onward.len() < SEAM * history.channels {
-        return from;
+    /// Taps that count.
+    pub fn taps(&self) -> usize {
+        self.members.len()
     }
-    let differs = |start: u64| -> f32 {
-        let candidate = history.frames(start, start + SEAM as u64);
-        candidate.iter().zip(onward).map(|(a, b)| (a - b) * (a - b)).sum()
-    };
-    let mut best = (f32::INFINITY, from);
-    for start in from..latest.max(from + 1) {
-        let misfit = differs(start);
-        if misfit < best.0 {
-            best = (misfit, start);
+
+    /// Taps that wait for one that rings alike.
+    pub fn waiting(&self) -> usize {
+        self.pieces.len() - self.members.len()
+    }
+
+    /// Frame behind the last piece.
+    pub fn end(&self) -> Option<u64> {
+        self.pieces.last().map(|p| p.to)
+    }
+
+    /// How many taps count once these are in; `None` if the last of them will not be among those.
+    pub fn would_count(&self, more: &[&Tones]) -> Option<usize> {
+        let tones: Vec<&Tones> = self.pieces.iter().map(|p| &p.tones).chain(more.iter().copied()).collect();
+        let members = company(&tones, self.least);
+        members.contains(&(tones.len() - 1)).then_some(members.len())
+    }
+
+    /// Takes in frames `from..to`, a tap with these tones; at a seam it may begin as late as frame `latest`. Says whether the tap
+    /// counts.
+    pub fn append(&mut self, history: &History, from: u64, latest: u64, to: u64, tones: Tones) -> bool {
+        let waiting: Vec<usize> = (0..self.pieces.len()).filter(|i| !self.members.contains(i)).collect();
+        if waiting.len() >= WAITING {
+            self.pieces.remove(waiting[0]);
         }
+        self.pieces.push(Piece {
+            samples: history.frames(from, to).to_vec(),
+            slack: latest.saturating_sub(from) as usize,
+            to,
+            onward: history.frames(to, to + SEAM as u64).to_vec(),
+            tones,
+        });
+        let tones: Vec<&Tones> = self.pieces.iter().map(|p| &p.tones).collect();
+        self.members = company(&tones, self.least);
+        self.members.contains(&(self.pieces.len() - 1))
     }
-    best.1
+
+    /// The sound of the taps that count (interleaved), one after the other.
+    pub fn sound(&self) -> Vec<f32> {
+        let mut sound = Vec::new();
+        let mut before: Option<&Piece> = None;
+        for piece in self.members.iter().map(|i| &self.pieces[*i]) {
+            let start = before.map_or(0, |b| self.seam(b, piece));
+            sound.extend_from_slice(&piece.samples[start * self.channels..]);
+            before = Some(piece);
+        }
+        sound
+    }
+
+    /// The frame of a piece where it continues best what went on behind the piece before.
+    fn seam(&self, before: &Piece, piece: &Piece) -> usize {
+        let span = SEAM * self.channels;
+        // What follows at once needs no seam.
+        if before.onward.len() < span || before.to + piece.samples.len() as u64 / self.channels as u64 == piece.to {
+            return 0;
+        }
+        let differs = |start: usize| -> f32 {
+            let candidate = piece.samples.iter().skip(start * self.channels);
+            candidate.zip(&before.onward).map(|(a, b)| (a - b) * (a - b)).sum()
+        };
+        (0..piece.slack.max(1)).min_by(|a, b| differs(*a).total_cmp(&differs(*b))).unwrap_or(0)
+    }
 }
 
 #[cfg(test)]
@@ -98,12 +155,16 @@ mod tests {
         let mut history = History::new(1);
         let hum: Vec<f32> = (0..48_000).map(|n| (std::f32::consts::TAU * 50.0 * n as f32 / 48_000.0).sin()).collect();
         history.push(&hum);
-        let mut take = GrowingTake::default();
-        take.append(&history, 100, 100, 5_000);
-        take.append(&history, 20_333, 21_400, 30_000);
-        let jump = take.samples.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max);
+        let mut take = GrowingTake::new(1, 1);
+        let tones = Tones::at(&[(200.0, 0.1)]);
+        assert!(take.append(&history, 100, 100, 5_000, tones.clone()));
+        assert!(!take.append(&history, 10_000, 10_400, 15_000, Tones::at(&[(300.0, 0.1)])));
+        assert!(take.append(&history, 20_333, 21_400, 30_000, tones));
+        let sound = take.sound();
+        let jump = sound.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max);
         assert!(jump < 0.0075, "{jump}");
-        assert_eq!(take.taps, 2);
+        assert_eq!((take.taps(), take.waiting()), (2, 1));
+        assert!((13_500..=14_567).contains(&sound.len()), "{}", sound.len());
     }
 
     #[test]

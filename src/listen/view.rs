@@ -16,6 +16,8 @@ pub enum Phase {
     TapNow,
     /// A strike rings.
     Ringing,
+    /// One like a tap, alone so far: it counts when another rings alike.
+    Heard,
     /// Its number in the step, once it has died away.
     GotIt {
         number: usize,
@@ -43,6 +45,8 @@ pub struct View {
     /// Good taps of this step, and how many are wanted.
     pub good: usize,
     pub wanted: usize,
+    /// Taps that wait for one that rings alike.
+    pub waiting: usize,
     /// Or how narrow the damping's interval is to be (half width, share), and how narrow that of the strong modes is now.
     pub until: Option<f64>,
     pub precision: Option<f64>,
@@ -63,6 +67,8 @@ pub struct View {
     pub rejected: usize,
     /// Seconds from the end of the last ring-down to its verdict, in the time of the sound.
     pub verdict_after_s: Option<f64>,
+    /// The longest such time of the session.
+    pub slowest_verdict_s: Option<f64>,
     pub lost_frames: u64,
     /// Why the take is not on disk as it stands, if it is not.
     pub not_kept: Option<String>,

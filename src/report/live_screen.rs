@@ -84,7 +84,7 @@ fn words(frame: &mut Frame<'_>, area: Rect, below: Rect, view: &View, look: Look
         return;
     }
     let colour = match view.phase {
-        Some(Phase::TapNow | Phase::GotIt { .. } | Phase::Done) => Color::Green,
+        Some(Phase::TapNow | Phase::Heard | Phase::GotIt { .. } | Phase::Done) => Color::Green,
         Some(Phase::Again { .. }) => Color::Yellow,
         _ => Color::Cyan,
     };

@@ -75,6 +75,7 @@ pub(super) fn call(view: &View) -> (String, String) {
         Some(Phase::RoomAgain) => ("QUIET".into(), "something sounded: listening to the room once more".into()),
         Some(Phase::TapNow) => ("TAP NOW".into(), count),
         Some(Phase::Ringing) => ("...".into(), "let it ring".into()),
+        Some(Phase::Heard) => ("ONCE MORE".into(), HEARD.into()),
         Some(Phase::GotIt { number }) => {
             let of = if view.until.is_some() { String::new() } else { format!("/{}", view.wanted) };
             (format!("GOT {number}{of}"), "keep still until the bell".into())
@@ -86,6 +87,8 @@ pub(super) fn call(view: &View) -> (String, String) {
         Some(Phase::Done) => ("DONE".into(), "all stations done".into()),
     }
 }
+
+const HEARD: &str = "one like a tap was heard: it counts when the next rings alike";
 
 /// "3 of 5 good taps", or "7 good taps, damping to 2.4 % (2 % is wanted)".
 fn counted(view: &View) -> String {
@@ -147,6 +150,7 @@ impl LiveLines {
         let event = match &view.phase {
             Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
             Some(Phase::RoomAgain) => "something sounded; listening to the room once more".to_owned(),
+            Some(Phase::Heard) => HEARD.to_owned(),
             Some(Phase::TapNow) => format!("tap now ({})", counted(view)),
             Some(Phase::Again { code, sentence }) => format!("again: {sentence} [{code}]"),
             Some(Phase::Change { what, .. }) => format!("next: {what}"),
