@@ -88,6 +88,7 @@ pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
     Some(Section {
         in_plane_n_m2: glued.strip_along * depth_m,
         torsion_n_m2: 4.0 * glued.d[(2, 2)] * depth_m,
+        warping_n_m4: glued.strip_along * depth_m.powi(3) / 12.0,
         ..section
     })
 }
@@ -99,10 +100,10 @@ pub fn joined(side: &Section, wish: &RimWish) -> (Section, Vec<RimPiece>) {
     let lined = match wish.linings {
         Linings::None => *side,
         Linings::Kerfed => {
-            let web = Section::strip(KERF_WEB_M, 2.0 * high, young, shear, density * thick / KERF_WEB_M);
-            side.beside(&web)
+            let web = Section::strip(KERF_WEB_M, high, young, shear, density * thick / KERF_WEB_M);
+            side.edged(&web, wish.depth_m - high)
         }
-        Linings::Solid => side.beside(&Section::strip(thick, 2.0 * high, young, shear, density)),
+        Linings::Solid => side.edged(&Section::strip(thick, high, young, shear, density), wish.depth_m - high),
     };
     let Some(block) = wish.block_m else { return (lined, Vec::new()) };
     let blocked = lined.beside(&Section::strip(block, wish.depth_m, young, shear, density));
@@ -214,6 +215,7 @@ fn patches(
     let more = Section {
         in_plane_n_m2: lined.in_plane_n_m2 + thicker.in_plane_n_m2 - side.in_plane_n_m2,
         torsion_n_m2: lined.torsion_n_m2 + thicker.torsion_n_m2 - side.torsion_n_m2,
+        warping_n_m4: lined.warping_n_m4 + thicker.warping_n_m4 - side.warping_n_m4,
         stretch_n: lined.stretch_n + patch.stretch_n,
         shear_n: lined.shear_n + patch.shear_n,
         mass_per_length_kg_m: lined.mass_per_length_kg_m + patch.mass_per_length_kg_m,

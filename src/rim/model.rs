@@ -1,5 +1,6 @@
 //! A rim of pieces on an outline: its modes, its mobility at a station, and how far it gives under a hand.
 
+use nalgebra::SMatrix;
 use realfft::num_complex::Complex64;
 
 use super::banded::{Banded, lowest_modes};
@@ -39,6 +40,13 @@ pub struct Rim {
     /// Point masses: node, kg.
     masses: Vec<(usize, f64)>,
     closed: bool,
+}
+
+/// Stiffness and mass of the whole, and where in them each node's unknowns begin.
+struct Matrices {
+    stiffness: Banded,
+    mass: Banded,
+    first: Vec<usize>,
 }
 
 /// Frequencies below this (Hz) are a free body's own motions.
@@ -121,52 +129,58 @@ impl Rim {
         (0..n).map(|i| if self.closed { folded(i) } else { i }).collect()
     }
 
-    fn matrices(&self, plane: Plane) -> (Banded, Banded, Vec<usize>) {
-        let order = self.order();
-        let reach = if self.closed { 8 } else { 5 };
-        let size = 3 * self.nodes.len();
+    fn matrices(&self, plane: Plane) -> Matrices {
+        match plane {
+            Plane::In => self.assembled(in_plane, &[0, 1]),
+            Plane::Out => self.assembled(out_of_plane, &[0]),
+        }
+    }
+
+    /// Puts the elements together; `N` unknowns at the two ends of each. Point masses move with the first unknowns named.
+    fn assembled<const N: usize>(
+        &self,
+        element: impl Fn(&Section, f64, (f64, f64)) -> (SMatrix<f64, N, N>, SMatrix<f64, N, N>),
+        heavy: &[usize],
+    ) -> Matrices {
+        let (order, per_node) = (self.order(), N / 2);
+        let reach = if self.closed { 3 * per_node - 1 } else { N - 1 };
+        let size = per_node * self.nodes.len();
         let (mut stiffness, mut mass) = (Banded::new(size, reach), Banded::new(size, reach));
-        for (element, section) in self.sections.iter().enumerate() {
-            let (a, b) = self.ends(element);
-            let length = self.length(element);
+        for (number, section) in self.sections.iter().enumerate() {
+            let (a, b) = self.ends(number);
+            let length = self.length(number);
             let along = ((self.nodes[b].0 - self.nodes[a].0) / length, (self.nodes[b].1 - self.nodes[a].1) / length);
-            let (k, m) = match plane {
-                Plane::In => in_plane(section, length, along),
-                Plane::Out => out_of_plane(section, length, along),
-            };
-            let places: Vec<usize> = [a, b].iter().flat_map(|node| (0..3).map(|d| 3 * order[*node] + d)).collect();
-            for (i, row) in places.iter().enumerate() {
-                for (j, column) in places.iter().enumerate() {
-                    stiffness.add(*row, *column, k[i][j]);
-                    mass.add(*row, *column, m[i][j]);
+            let (k, m) = element(section, length, along);
+            let place = |i: usize| per_node * order[if i < per_node { a } else { b }] + i % per_node;
+            for i in 0..N {
+                for j in 0..N {
+                    stiffness.add(place(i), place(j), k[(i, j)]);
+                    mass.add(place(i), place(j), m[(i, j)]);
                 }
             }
         }
         for (node, kg) in &self.masses {
-            let moved = if plane == Plane::In { 2 } else { 1 };
-            (0..moved).for_each(|d| mass.add(3 * order[*node] + d, 3 * order[*node] + d, *kg));
+            let first = per_node * order[*node];
+            heavy.iter().for_each(|d| mass.add(first + d, first + d, *kg));
         }
-        (stiffness, mass, order)
+        Matrices { stiffness, mass, first: order.iter().map(|place| per_node * place).collect() }
     }
 
     /// The lowest modes in a plane, the free body's own motions left out. `None` if the frame cannot be solved (a section without
     /// stiffness or mass).
     pub fn modes(&self, plane: Plane, count: usize) -> Option<Vec<RimMode>> {
-        let (stiffness, mass, order) = self.matrices(plane);
+        let Matrices { stiffness, mass, first } = self.matrices(plane);
         let found = lowest_modes(&stiffness, &mass, count + 3, SHIFT)?;
         let modes = found.into_iter().map(|(value, vector)| RimMode {
             frequency_hz: value.max(0.0).sqrt() / std::f64::consts::TAU,
-            shape: order
-                .iter()
-                .map(|place| [vector[3 * place], vector[3 * place + 1], vector[3 * place + 2]])
-                .collect(),
+            shape: first.iter().map(|at| [vector[*at], vector[at + 1], vector[at + 2]]).collect(),
         });
         Some(modes.filter(|m| m.frequency_hz > AT_REST_HZ).take(count).collect())
     }
 
     /// How far (m) two nodes come together under a pair of equal and opposite forces (N) between them.
     pub fn squeeze(&self, a: usize, b: usize, force_n: f64) -> Option<f64> {
-        let (stiffness, mass, order) = self.matrices(Plane::In);
+        let Matrices { stiffness, mass, first } = self.matrices(Plane::In);
         // Balanced forces need no support: a trace of the mass only makes the matrix solvable.
         let factor = stiffness.plus(1e-3 * SHIFT, &mass).cholesky()?;
         let (p, q) = (self.nodes[a], self.nodes[b]);
@@ -174,11 +188,11 @@ impl Rim {
         let towards = ((q.0 - p.0) / apart, (q.1 - p.1) / apart);
         let mut x = vec![0.0; 3 * self.nodes.len()];
         for (node, sign) in [(a, 1.0), (b, -1.0)] {
-            x[3 * order[node]] += sign * force_n * towards.0;
-            x[3 * order[node] + 1] += sign * force_n * towards.1;
+            x[first[node]] += sign * force_n * towards.0;
+            x[first[node] + 1] += sign * force_n * towards.1;
         }
         factor.solve(&mut x);
-        let along = |node: usize| x[3 * order[node]] * towards.0 + x[3 * order[node] + 1] * towards.1;
+        let along = |node: usize| x[first[node]] * towards.0 + x[first[node] + 1] * towards.1;
         Some(along(a) - along(b))
     }
 

@@ -13,6 +13,7 @@ mod comparison;
 mod laminate;
 mod plates;
 mod recordings;
+mod rim_elements;
 mod rims;
 mod scipy;
 mod standards;

@@ -52,6 +52,7 @@ fn the_thick_ring_of_the_benchmarks() {
         in_plane_n_m2: young * second,
         out_of_plane_n_m2: young * second,
         torsion_n_m2: 2.0 * shear * second,
+        warping_n_m4: 0.0,
         stretch_n: 1e3 * young * area,
         shear_n: 1e5 * shear * area,
         mass_per_length_kg_m: density * area,
