@@ -6,6 +6,8 @@
 
 use nalgebra::SMatrix;
 
+use super::held::Sheet;
+
 /// What a stretch of rim is made of, along its length.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Section {
@@ -22,6 +24,8 @@ pub struct Section {
     /// Rotary inertia per length (kg m) about the axis across the rim's plane, and about the one in it.
     pub rotary_in_plane_kg_m: f64,
     pub rotary_out_of_plane_kg_m: f64,
+    /// As a sheet, if it is to bow between held edges.
+    pub sheet: Option<Sheet>,
 }
 
 impl Section {
@@ -41,12 +45,14 @@ impl Section {
             mass_per_length_kg_m: density_kg_m3 * area,
             rotary_in_plane_kg_m: density_kg_m3 * thin,
             rotary_out_of_plane_kg_m: density_kg_m3 * deep,
+            sheet: None,
         }
     }
 
-    /// Two stretches side by side that bend together but do not slide as one.
+    /// Two stretches side by side, over the whole depth, that bend together but do not slide as one.
     pub fn beside(&self, other: &Self) -> Self {
-        self.with(other, 1.0, 0.0)
+        let sheet = self.sheet.zip(other.sheet).map(|(a, b)| a.beside(&b)).or(self.sheet);
+        Self { sheet, ..self.with(other, 1.0, 0.0) }
     }
 
     /// With the same strip along both edges (linings), the middles of the two so far apart (m).
@@ -68,6 +74,8 @@ impl Section {
             rotary_in_plane_kg_m: self.rotary_in_plane_kg_m + count * strip.rotary_in_plane_kg_m,
             rotary_out_of_plane_kg_m: self.rotary_out_of_plane_kg_m
                 + count * (strip.rotary_out_of_plane_kg_m + off * strip.mass_per_length_kg_m),
+            // What runs along the edges stands still where they are held.
+            sheet: self.sheet,
         }
     }
 }
@@ -78,7 +86,7 @@ type Four = SMatrix<f64, 4, 4>;
 
 /// Integrals over an element of length l of products of the cubic shapes of (value, slope) at both ends: of the second
 /// derivatives, of the first, and of the shapes themselves.
-fn bent(l: f64) -> Four {
+pub(super) fn bent(l: f64) -> Four {
     sheared(l, 0.0)
 }
 
@@ -95,7 +103,7 @@ fn sheared(l: f64, phi: f64) -> Four {
     Four::from_row_slice(&entries) / ((1.0 + phi) * l.powi(3))
 }
 
-fn sloped(l: f64) -> Four {
+pub(super) fn sloped(l: f64) -> Four {
     #[rustfmt::skip]
     let entries = [
         36.0,    3.0 * l,     -36.0,    3.0 * l,
@@ -106,7 +114,7 @@ fn sloped(l: f64) -> Four {
     Four::from_row_slice(&entries) / (30.0 * l)
 }
 
-fn moved(l: f64) -> Four {
+pub(super) fn moved(l: f64) -> Four {
     #[rustfmt::skip]
     let entries = [
         156.0,     22.0 * l,     54.0,     -13.0 * l,
@@ -124,7 +132,7 @@ fn bending(stiffness: f64, shear: f64, mass: f64, rotary: f64, l: f64) -> (Four,
 }
 
 /// Adds a small matrix to a larger one at these places, with these signs.
-fn put<const N: usize, const M: usize>(
+pub(super) fn put<const N: usize, const M: usize>(
     into: &mut SMatrix<f64, N, N>,
     small: &SMatrix<f64, M, M>,
     places: [usize; M],

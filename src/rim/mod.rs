@@ -1,13 +1,16 @@
 //! The rim as a frame: what shape, plies, blocks and linings make of it before it exists.
 //!
-//! Straight frame elements along the outline, bending with shear and rotary inertia, in the plane of the rim and out of it.
+//! Straight elements along the outline: a frame that bends with shear and rotary inertia in the plane of the rim and out of it, or
+//! a sheet whose edges the plates hold.
 //! This room knows sections and shapes; it knows nothing of files, sound or pictures.
 
 mod banded;
 mod frame;
+mod held;
 mod model;
 mod outline;
 
 pub use frame::Section;
+pub use held::{Bar, Sheet};
 pub use model::{Plane, Rim, RimMode, RimPiece};
 pub use outline::{OUTLINES, Outline, OutlineError};

@@ -5,6 +5,7 @@ use realfft::num_complex::Complex64;
 
 use super::banded::{Banded, lowest_modes};
 use super::frame::{Section, in_plane, out_of_plane};
+use super::held::{Sheet, strip};
 use super::outline::Outline;
 
 /// A stretch of the rim, as shares of the way around (from < to), that has another section: a block, a patch, a lining.
@@ -22,13 +23,16 @@ pub enum Plane {
     In,
     /// Out of it: bending of the depth, and twist.
     Out,
+    /// Between held edges: the side bows, most at mid-depth.
+    Held,
 }
 
 /// A mode of the rim, of unit modal mass (kg).
 #[derive(Debug, Clone, PartialEq)]
 pub struct RimMode {
     pub frequency_hz: f64,
-    /// Displacement of each node: (x, y, turn) in the plane, (height, turn about x, turn about y) out of it.
+    /// Displacement of each node: (x, y, turn) in the plane and between held edges (there at mid-depth), (height, turn about x,
+    /// turn about y) out of it.
     pub shape: Vec<[f64; 3]>,
 }
 
@@ -40,6 +44,8 @@ pub struct Rim {
     /// Point masses: node, kg.
     masses: Vec<(usize, f64)>,
     closed: bool,
+    /// Depth of the sides (m), if their edges are held.
+    held_m: Option<f64>,
 }
 
 /// Stiffness and mass of the whole, and where in them each node's unknowns begin.
@@ -69,19 +75,31 @@ impl Rim {
             sections: (0..elements).map(of).collect(),
             masses: Vec::new(),
             closed: true,
+            held_m: None,
         }
     }
 
     /// An open curve through points (m), both ends free: a bent side before it is glued up.
     pub fn open(points: &[(f64, f64)], section: &Section) -> Self {
         let sections = vec![*section; points.len().saturating_sub(1)];
-        Self { nodes: points.to_vec(), sections, masses: Vec::new(), closed: false }
+        Self { nodes: points.to_vec(), sections, masses: Vec::new(), closed: false, held_m: None }
     }
 
     /// The same with a mass (kg) stuck on at a node.
     pub fn with_mass(mut self, node: usize, mass_kg: f64) -> Self {
         self.masses.push((node.min(self.nodes.len() - 1), mass_kg));
         self
+    }
+
+    /// The same with both edges of its sides held by the plates, so deep (m); every section must know its sheet.
+    pub fn held(mut self, depth_m: f64) -> Self {
+        self.held_m = Some(depth_m);
+        self
+    }
+
+    /// How a tap across the side moves it.
+    pub fn sideways(&self) -> Plane {
+        if self.held_m.is_some() { Plane::Held } else { Plane::In }
     }
 
     /// The node nearest to a share of the way around.
@@ -129,11 +147,22 @@ impl Rim {
         (0..n).map(|i| if self.closed { folded(i) } else { i }).collect()
     }
 
-    fn matrices(&self, plane: Plane) -> Matrices {
-        match plane {
+    /// `None` for held edges that are not, or a section that does not know its sheet.
+    fn matrices(&self, plane: Plane) -> Option<Matrices> {
+        Some(match plane {
             Plane::In => self.assembled(in_plane, &[0, 1]),
             Plane::Out => self.assembled(out_of_plane, &[0]),
-        }
+            Plane::Held => {
+                let depth_m = self.held_m?;
+                let sheets: Option<Vec<&Sheet>> = self.sections.iter().map(|s| s.sheet.as_ref()).collect();
+                sheets?;
+                let element = |section: &Section, length, along| match &section.sheet {
+                    Some(sheet) => strip(sheet, depth_m, length, along),
+                    None => Default::default(),
+                };
+                self.assembled(element, &[0, 1])
+            }
+        })
     }
 
     /// Puts the elements together; `N` unknowns at the two ends of each. Point masses move with the first unknowns named.
@@ -169,7 +198,7 @@ impl Rim {
     /// The lowest modes in a plane, the free body's own motions left out. `None` if the frame cannot be solved (a section without
     /// stiffness or mass).
     pub fn modes(&self, plane: Plane, count: usize) -> Option<Vec<RimMode>> {
-        let Matrices { stiffness, mass, first } = self.matrices(plane);
+        let Matrices { stiffness, mass, first } = self.matrices(plane)?;
         let found = lowest_modes(&stiffness, &mass, count + 3, SHIFT)?;
         let modes = found.into_iter().map(|(value, vector)| RimMode {
             frequency_hz: value.max(0.0).sqrt() / std::f64::consts::TAU,
@@ -180,7 +209,7 @@ impl Rim {
 
     /// How far (m) two nodes come together under a pair of equal and opposite forces (N) between them.
     pub fn squeeze(&self, a: usize, b: usize, force_n: f64) -> Option<f64> {
-        let Matrices { stiffness, mass, first } = self.matrices(Plane::In);
+        let Matrices { stiffness, mass, first } = self.matrices(Plane::In)?;
         // Balanced forces need no support: a trace of the mass only makes the matrix solvable.
         let factor = stiffness.plus(1e-3 * SHIFT, &mass).cholesky()?;
         let (p, q) = (self.nodes[a], self.nodes[b]);
@@ -202,8 +231,8 @@ impl Rim {
         mode.shape[node][0] * x + mode.shape[node][1] * y
     }
 
-    /// Drive-point mobility (m/(N s)) across the side at a node, from its modes in the plane and the free body's motions; one
-    /// loss factor for all.
+    /// Drive-point mobility (m/(N s)) across the side at a node (at mid-depth if the edges are held), from its modes sideways and a
+    /// free body's own motions; one loss factor for all.
     pub fn mobility(&self, modes: &[RimMode], node: usize, loss_factor: f64, frequency_hz: f64) -> Complex64 {
         let omega = std::f64::consts::TAU * frequency_hz;
         let elastic: Complex64 = modes
@@ -214,7 +243,8 @@ impl Rim {
                 Complex64::new(0.0, omega) * shape / Complex64::new(own - omega * omega, own * loss_factor)
             })
             .sum();
-        elastic + Complex64::new(0.0, -1.0 / (omega * self.mass_kg()))
+        let own = if self.held_m.is_some() { 0.0 } else { -1.0 / (omega * self.mass_kg()) };
+        elastic + Complex64::new(0.0, own)
     }
 }
 
