@@ -162,8 +162,25 @@ fn a_rim_is_foretold() {
     fs::write(folder.path().join("mould.csv"), format!("x,y\n{circle}")).expect("it can be written");
     let (code, out, err) = with(&["--rim", "mould.csv", "--stations", "tail, 0.25"]);
     assert!(code == Some(0) && out.contains("mould, 1351 mm around"), "{out}{err}");
+    // The same as a drawing, its edges held and with braces: higher tones, no waist to press.
+    let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="50cm" height="50cm" viewBox="0 0 500 500">
+        <circle cx="250" cy="250" r="215"/></svg>"#;
+    fs::write(folder.path().join("mould.svg"), svg).expect("it can be written");
+    let held = ["--rim", "mould.svg", "--stations", "0.25", "--edges", "held", "--braces", "0.25, 0.1"];
+    let (code, out, err) = with(&[&held[..], &["--format", "json"]].concat());
+    let plan: serde_json::Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}\n{out}{err}"));
+    let (stages, around) = (&plan["rim"]["stages"], plan["rim"]["around_m"].as_f64().expect("a number"));
+    assert!(code == Some(0) && (around - 1.351).abs() < 1e-3 && plan["rim"]["edges_held"] == true, "{out}");
+    assert!(stages[0]["in_plane_hz"][0][0].as_f64().expect("a number") > 300.0, "{out}");
+    assert!(stages[0]["squeeze_n_m"].is_null() && stages[0]["out_of_plane_hz"][0].is_null(), "{out}");
+    let (_, out, _) = with(&held);
+    assert!(out.contains("2 braces on each side") && out.contains("tone 1 of the sides, Hz"), "{out}");
+    fs::write(folder.path().join("bare.svg"), svg.replace("cm", "")).expect("it can be written");
     for (arguments, words) in [
         (&["--rim", "banana"][..], "no outline called"),
+        (&["--rim", "bare.svg"], "bare.svg: its size is not told"),
+        (&["--rim", "parlour", "--braces", "knee"], "--braces: \"knee\" is not on the outline"),
+        (&["--rim", "parlour", "--braces", "waist", "--brace-size", "8 mm"], "width and height are needed"),
         (&["--rim", "parlour", "--stations", "knee"], "is not on the outline"),
         (&["--rim", "parlour", "--depth", "3 m"], "one depth from 30 to 200 mm"),
         (&["--rim", "parlour", "--blocks", "1 m"], "one thickness from 3 to 100 mm"),

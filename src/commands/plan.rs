@@ -11,13 +11,13 @@ use super::named_plies::{Named, glue, lengths, one_length, ply};
 use super::{Outcome, print, tell};
 use crate::part::{Dimension, Measured, parse_readings};
 use crate::plan::{
-    Forecast, Glue, Linings, Ply, RimWish, Target, forecast, outer_for_stiffness, rim_forecast,
+    Forecast, Glue, Linings, Ply, RimWish, SIDE_BRACE, Target, forecast, outer_for_stiffness, rim_forecast,
     thickness_for_stiffness, to_be_made,
 };
 use crate::report::{
     PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_png, save,
 };
-use crate::rim::Outline;
+use crate::rim::{Bar, Outline};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -28,6 +28,7 @@ use crate::rim::Outline;
   ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"           what tones then?
 
   ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim parlour --rim-page rim.png
+  ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim mould.svg --edges held --braces waist
 
 A ply is a folder of takes of a flat blank with its sizes and mass (as for `compare`), which is best, or
 a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch,
@@ -62,7 +63,8 @@ pub struct Arguments {
     /// Tell the tap tones to expect when the outer blank is sanded to this thickness
     #[arg(long, value_name = "SIZE")]
     sand_to: Option<String>,
-    /// Foretell the whole rim: parlour, concert, large, or a CSV file of the mould's outline (x, y in mm, a point a line)
+    /// Foretell the whole rim: parlour, concert, large, or the mould's own outline: a CSV file (x, y in mm, a point a line) or an
+    /// SVG drawing
     #[arg(long, value_name = "OUTLINE", requires = "inner")]
     rim: Option<String>,
     /// Depth of the rim's sides
@@ -74,6 +76,15 @@ pub struct Arguments {
     /// Linings along both edges
     #[arg(long, value_enum, default_value_t = LiningChoice::Kerfed)]
     linings: LiningChoice,
+    /// Whether the rim is free in the air, or plates hold both edges of its sides
+    #[arg(long, value_enum, default_value_t = EdgeChoice::Free)]
+    edges: EdgeChoice,
+    /// Side braces from plate to plate, on both sides: stations or shares of the way around, such as "lower bout, 0.12"
+    #[arg(long, value_name = "PLACES", requires = "rim")]
+    braces: Option<String>,
+    /// Width and height of a side brace
+    #[arg(long, value_name = "SIZES", default_value = "8 5 mm", requires = "braces")]
+    brace_size: String,
     /// Where the rim's mobility is told: lower bout, waist, upper bout, tail, neck, or a share of the way around from the tail
     #[arg(long, value_name = "NAMES", default_value = "lower bout, waist, upper bout")]
     stations: String,
@@ -105,6 +116,12 @@ enum LiningChoice {
     None,
     Kerfed,
     Solid,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum EdgeChoice {
+    Free,
+    Held,
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
@@ -253,7 +270,9 @@ fn rim(
     let file = Path::new(outline);
     let shape = if file.is_file() {
         let text = std::fs::read_to_string(file).with_context(|| format!("{outline}: cannot be read"))?;
-        Outline::from_csv(&text).map_err(|e| anyhow!("{outline}: {e}"))?
+        let drawn = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
+        let read = if drawn { Outline::from_svg(&text) } else { Outline::from_csv(&text) };
+        read.map_err(|e| anyhow!("{outline}: {e}"))?
     } else {
         Outline::named(outline).map_err(|e| anyhow!("--rim: {e}"))?
     };
@@ -269,19 +288,24 @@ fn rim(
             _ => bail!("--blocks {:?}: one thickness from 3 to 100 mm, or none", arguments.blocks),
         }
     };
-    let stations: Vec<(String, f64)> = arguments
-        .stations
-        .split(',')
-        .map(|name| {
+    let places = |names: &str, flag: &str| -> anyhow::Result<Vec<(String, f64)>> {
+        let place = |name: &str| {
             let share = shape.station(name).with_context(|| {
                 format!(
-                    "--stations: {:?} is not on the outline; there are lower bout, waist, upper bout, tail, neck, and shares from 0 to 1",
+                    "{flag}: {:?} is not on the outline; there are lower bout, waist, upper bout, tail, neck, and shares from 0 to 1",
                     name.trim()
                 )
             })?;
             Ok((name.trim().to_owned(), share))
-        })
-        .collect::<anyhow::Result<_>>()?;
+        };
+        names.split(',').map(place).collect()
+    };
+    let stations = places(&arguments.stations, "--stations")?;
+    let braces = arguments.braces.as_deref().map_or(Ok(Vec::new()), |names| places(names, "--braces"))?;
+    let brace = match lengths(&arguments.brace_size, "--brace-size")?[..] {
+        [width_m, height_m] if width_m < 0.05 && height_m < 0.05 => Bar { width_m, height_m, ..SIDE_BRACE },
+        _ => bail!("--brace-size {:?}: width and height are needed, such as \"8 5 mm\"", arguments.brace_size),
+    };
     let linings = match arguments.linings {
         LiningChoice::None => Linings::None,
         LiningChoice::Kerfed => Linings::Kerfed,
@@ -303,12 +327,26 @@ fn rim(
         (None, None) => middle,
     };
     let told = format!("{:.2} mm of {} inside", 1e3 * thickness.value, inner.material.name);
-    let wish = RimWish { outline: shape, depth_m, block_m, linings, stations };
+    let told = match braces.len() {
+        0 => told,
+        count => format!("{told}, {count} brace{} on each side", if count == 1 { "" } else { "s" }),
+    };
+    let wish = RimWish {
+        outline: shape,
+        depth_m,
+        block_m,
+        linings,
+        held: arguments.edges == EdgeChoice::Held,
+        braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
+        brace,
+        stations,
+    };
     let (stages, patches) =
         rim_forecast(plain, &[plain.clone(), with(thickness)], glue, &wish).map_err(|e| anyhow!(e))?;
     Ok(RimReport {
         outline: file.file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
         around_m: wish.outline.length_m(),
+        held: wish.held,
         stations: wish.stations,
         stages,
         patches,

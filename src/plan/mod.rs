@@ -12,6 +12,6 @@ mod woods;
 pub use forecast::{Forecast, GLUES, Glue, Ply, find_glue, forecast};
 pub use laminate::{Laminate, Layer, glue_line, laminate, stiffness_matrix};
 pub use record::{PastForecast, ShopFactor, shop_factor};
-pub use rim_stages::{Linings, Patch, RIM_BAND_HZ, RimStage, RimWish, joined, rim_forecast, side_section};
+pub use rim_stages::{Linings, Patch, RIM_BAND_HZ, RimStage, RimWish, SIDE_BRACE, joined, rim_forecast, side_section};
 pub use target::{Target, outer_for_stiffness, thickness_for_stiffness, to_be_made};
 pub use woods::{Material, WOODS, Wood, find_wood};

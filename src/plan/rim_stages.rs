@@ -1,9 +1,9 @@
 //! The rim that a plan leads to: plain, laminated, and with blocks and linings.
 
 use super::forecast::{Glue, Ply, forecast, layers_of};
-use super::laminate::{Layer, laminate};
+use super::laminate::{Laminate, Layer, laminate};
 use crate::part::Measured;
-use crate::rim::{Outline, Plane, Rim, RimMode, RimPiece, Section};
+use crate::rim::{Bar, Outline, Plane, Rim, RimMode, RimPiece, Section, Sheet};
 
 /// What the rim is to be.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,6 +14,11 @@ pub struct RimWish {
     /// Thickness of neck and tail block (m); none without.
     pub block_m: Option<f64>,
     pub linings: Linings,
+    /// The plates hold the sides' edges; else the rim is free.
+    pub held: bool,
+    /// Side braces, from plate to plate: their shares of the way around, and what they are.
+    pub braces: Vec<f64>,
+    pub brace: Bar,
     /// Names, and shares of the way around.
     pub stations: Vec<(String, f64)>,
 }
@@ -33,14 +38,14 @@ pub enum Linings {
 pub struct RimStage {
     pub name: &'static str,
     pub mass: Measured,
-    /// The lowest tones in the rim's plane, and out of it (Hz).
+    /// The lowest tones of the sides in the rim's plane, free or bowing between held edges, and of the free rim out of its plane (Hz).
     pub in_plane_hz: Vec<Measured>,
     pub out_of_plane_hz: Vec<Measured>,
     /// Force that presses the waist together, over how far it gives (N/m).
     pub squeeze_n_m: Option<Measured>,
     /// For each station: power drawn from an edge of given force there, times the plain rim's.
     pub power: Vec<Measured>,
-    /// For the picture: the frame, its modes in the plane, its loss factor.
+    /// For the picture: the rim, its modes sideways, its loss factor.
     pub rim: Rim,
     pub modes: Vec<RimMode>,
     pub loss_factor: f64,
@@ -66,6 +71,9 @@ const STEPS: usize = 4000;
 /// What joints and a frame of thin lines leave out (relative, standard uncertainty): by judgement, not yet measured on real rims.
 const MODEL_TONES: f64 = 0.05;
 const MODEL_POWER: f64 = 0.15;
+/// The same with held edges, which are neither hinged nor still (by judgement).
+const HELD_TONES: f64 = 0.15;
+const HELD_POWER: f64 = 0.3;
 /// Mass of blocks and linings, whose sizes and wood are assumed (relative, standard uncertainty).
 const ASSUMED_MASS: f64 = 0.18;
 /// What joints add to the loss factor (by judgement).
@@ -75,8 +83,12 @@ const LINING_M: (f64, f64) = (6e-3, 14e-3);
 const KERF_WEB_M: f64 = 1e-3;
 const BLOCK_LENGTH_M: f64 = 60e-3;
 const LIGHT: (f64, f64, f64) = (9e9, 0.7e9, 470.0);
+/// How much softer it is across its grain (common practice, no source).
+const ACROSS: f64 = 12.0;
 const PATCH_LENGTH_M: f64 = 40e-3;
 const PATCHES: usize = 20;
+/// A usual side brace, of light softwood (common practice, no source).
+pub const SIDE_BRACE: Bar = Bar { width_m: 8e-3, height_m: 5e-3, along_pa: 10e9, density_kg_m3: 400.0 };
 
 /// A side of some layers, upright: `None` if the layers are not sound.
 pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
@@ -89,12 +101,20 @@ pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
         in_plane_n_m2: glued.strip_along * depth_m,
         torsion_n_m2: 4.0 * glued.d[(2, 2)] * depth_m,
         warping_n_m4: glued.strip_along * depth_m.powi(3) / 12.0,
+        sheet: Some(sheet_of(&glued)),
         ..section
     })
 }
 
-/// Neck and tail blocks and linings added to a side, as pieces over the whole rim.
-pub fn joined(side: &Section, wish: &RimWish) -> (Section, Vec<RimPiece>) {
+/// A laminate as a sheet that bends about its own neutral axis: D - B A^-1 B (the reduced bending stiffness of laminates, Ashton).
+fn sheet_of(glued: &Laminate) -> Sheet {
+    let bending = glued.a.try_inverse().map_or(glued.d, |inverse| glued.d - glued.b * inverse * glued.b);
+    let parts = |m: &nalgebra::Matrix3<f64>| [m[(0, 0)], m[(0, 1)], m[(1, 1)], m[(2, 2)]];
+    Sheet { bending: parts(&bending), stretching: parts(&glued.a), mass_per_area_kg_m2: glued.mass_per_area }
+}
+
+/// Neck and tail blocks, linings and braces added to a side so thick, as pieces over the whole rim.
+pub fn joined(side: &Section, thickness_m: f64, wish: &RimWish) -> (Section, Vec<RimPiece>) {
     let (young, shear, density) = LIGHT;
     let (thick, high) = LINING_M;
     let lined = match wish.linings {
@@ -105,11 +125,26 @@ pub fn joined(side: &Section, wish: &RimWish) -> (Section, Vec<RimPiece>) {
         }
         Linings::Solid => side.edged(&Section::strip(thick, high, young, shear, density), wish.depth_m - high),
     };
-    let Some(block) = wish.block_m else { return (lined, Vec::new()) };
-    let blocked = lined.beside(&Section::strip(block, wish.depth_m, young, shear, density));
-    let half = 0.5 * BLOCK_LENGTH_M / wish.outline.length_m();
-    let piece = |middle: f64| RimPiece { from: middle - half, to: middle + half, section: blocked };
-    (lined, vec![piece(0.0), piece(0.5), piece(1.0)])
+    let mut pieces: Vec<RimPiece> = wish.braces.iter().map(|share| brace(&lined, thickness_m, wish, *share)).collect();
+    if let Some(block) = wish.block_m {
+        // The grain of blocks runs up their depth.
+        let sheet = Sheet::upright(block, young, young / ACROSS, shear, density);
+        let block = Section { sheet: Some(sheet), ..Section::strip(block, wish.depth_m, young, shear, density) };
+        let blocked = lined.beside(&block);
+        let half = 0.5 * BLOCK_LENGTH_M / wish.outline.length_m();
+        pieces.extend([0.0, 0.5].map(|middle| RimPiece { from: middle - half, to: middle + half, section: blocked }));
+    }
+    (lined, pieces)
+}
+
+/// A side brace as the one element that it stands in.
+fn brace(side: &Section, thickness_m: f64, wish: &RimWish, share: f64) -> RimPiece {
+    let element = (share.rem_euclid(1.0) * ELEMENTS as f64).floor();
+    let spread = wish.brace.width_m * ELEMENTS as f64 / wish.outline.length_m();
+    let mut section = *side;
+    section.sheet = side.sheet.map(|sheet| sheet.braced(thickness_m, &wish.brace, spread));
+    section.mass_per_length_kg_m += spread * wish.brace.density_kg_m3 * wish.brace.height_m * wish.depth_m;
+    RimPiece { from: element / ELEMENTS as f64, to: (element + 1.0) / ELEMENTS as f64, section }
 }
 
 /// The rim plain, laminated, and joined with blocks and linings.
@@ -134,30 +169,37 @@ pub fn rim_forecast(
     }
     let side = |plies: &[Ply], glue| side_section(&layers_of(plies, glue), wish.depth_m).ok_or_else(unsound);
     let (thin, thick) = (side(std::slice::from_ref(plain), None)?, side(plies, glue)?);
-    let closed = |(section, pieces): (Section, Vec<RimPiece>)| Rim::closed(&wish.outline, ELEMENTS, &section, &pieces);
+    let closed = |(section, pieces): (Section, Vec<RimPiece>)| made(wish, &section, &pieces);
+    let (model_tones, model_power) = if wish.held { (HELD_TONES, HELD_POWER) } else { (MODEL_TONES, MODEL_POWER) };
     let cases = [
         ("plain", closed((thin, Vec::new())), &alone, alone.loss.value),
         ("laminated", closed((thick, Vec::new())), &glued, glued.loss.value),
-        ("joined", closed(joined(&thick, wish)), &glued, glued.loss.value + JOINTS),
+        ("joined", closed(joined(&thick, total(&layers_of(plies, glue)), wish)), &glued, glued.loss.value + JOINTS),
     ];
     let mut stages: Vec<RimStage> = Vec::new();
     let mut baseline: Vec<f64> = Vec::new();
     for (name, rim, worth, loss_factor) in cases {
-        let modes = rim.modes(Plane::In, MODES).ok_or_else(unsound)?;
-        let out = rim.modes(Plane::Out, TOLD).ok_or_else(unsound)?;
-        let mobilities: Vec<f64> =
-            wish.stations.iter().map(|(_, share)| mean_mobility(&rim, &modes, *share, loss_factor)).collect();
+        let modes = rim.modes(rim.sideways(), MODES).ok_or_else(unsound)?;
+        let out = if wish.held { Vec::new() } else { rim.modes(Plane::Out, TOLD).ok_or_else(unsound)? };
+        // At each station as the model has it, and with all tones lower and higher by the model's uncertainty.
+        let at_stations = |stretch: f64| -> Vec<f64> {
+            wish.stations.iter().map(|(_, share)| mean_mobility(&rim, &modes, *share, loss_factor, stretch)).collect()
+        };
+        let mobilities = at_stations(1.0);
+        let moved = [at_stations(1.0 - model_tones), at_stations(1.0 + model_tones)];
         if baseline.is_empty() {
             baseline.clone_from(&mobilities);
         }
         // Tones go with the root of stiffness over mass; what the plies do not know of those the tones do not know either.
         let tone = Measured::combine(&[&worth.stiffness, &worth.mass_per_area], |x| (x[0] / x[1]).sqrt());
-        let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(MODEL_TONES * hz, "frame model");
+        let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(model_tones * hz, "the rim's model");
         let share = |m: &Measured, value: f64, model: f64| {
-            m.map(|v| value * v / m.value).plus_uncertainty(model * value, "frame model")
+            m.map(|v| value * v / m.value).plus_uncertainty(model * value, "the rim's model")
         };
         let added = stages.get(1).map_or(0.0, |s| (rim.mass_kg() - s.rim.mass_kg()).max(0.0));
-        let waist = wish.outline.station("waist").map(|s| (rim.node_at(s), rim.node_at(1.0 - s)));
+        // Edges that are held are not pressed together by hand.
+        let waist = wish.outline.station("waist").filter(|_| !wish.held);
+        let waist = waist.map(|s| (rim.node_at(s), rim.node_at(1.0 - s)));
         let gives = waist.and_then(|(a, b)| rim.squeeze(a, b, 1.0));
         stages.push(RimStage {
             name,
@@ -170,11 +212,14 @@ pub fn rim_forecast(
             power: mobilities
                 .iter()
                 .zip(&baseline)
-                .map(|(own, base)| {
+                .enumerate()
+                .map(|(place, (own, base))| {
+                    // Single tones fall into the band or out of it.
+                    let band = moved.iter().map(|m| (m[place] / own).ln().abs()).fold(0.0, f64::max);
                     if name == "plain" {
                         Measured::exact(1.0)
                     } else {
-                        share(&worth.power_ratio, own / base, MODEL_POWER)
+                        share(&worth.power_ratio, own / base, model_power.hypot(band))
                     }
                 })
                 .collect(),
@@ -187,12 +232,23 @@ pub fn rim_forecast(
     Ok((stages, patches))
 }
 
-/// Mean real part of the mobility across the side at a place, over the band.
-fn mean_mobility(rim: &Rim, modes: &[RimMode], share: f64, loss_factor: f64) -> f64 {
+fn total(layers: &[Layer]) -> f64 {
+    layers.iter().map(|l| l.thickness_m).sum()
+}
+
+/// The rim of a section and pieces, free or with its edges held.
+fn made(wish: &RimWish, section: &Section, pieces: &[RimPiece]) -> Rim {
+    let rim = Rim::closed(&wish.outline, ELEMENTS, section, pieces);
+    if wish.held { rim.held(wish.depth_m) } else { rim }
+}
+
+/// Mean real part of the mobility across the side at a place, over the band, all tones `stretch` times as high.
+fn mean_mobility(rim: &Rim, modes: &[RimMode], share: f64, loss_factor: f64, stretch: f64) -> f64 {
     let node = rim.node_at(share);
     let (low, high) = RIM_BAND_HZ;
     let at = |i: usize| low + (high - low) * (i as f64 + 0.5) / STEPS as f64;
-    (0..STEPS).map(|i| rim.mobility(modes, node, loss_factor, at(i)).re).sum::<f64>() / STEPS as f64
+    // With the same shapes the mobility of a rim whose tones are s times as high is Y(f/s)/s.
+    (0..STEPS).map(|i| rim.mobility(modes, node, loss_factor, at(i) / stretch).re).sum::<f64>() / STEPS as f64 / stretch
 }
 
 /// A further inner ply over a short stretch, here and there along the right half: what it does at the first station.
@@ -211,7 +267,8 @@ fn patches(
         let all: Vec<Ply> = plies.iter().chain([inner]).cloned().collect();
         side_section(&layers_of(&all, glue), wish.depth_m)?
     };
-    let (lined, blocks) = joined(side, wish);
+    let thickness_m = total(&layers_of(plies, glue));
+    let (lined, joints) = joined(side, thickness_m, wish);
     let more = Section {
         in_plane_n_m2: lined.in_plane_n_m2 + thicker.in_plane_n_m2 - side.in_plane_n_m2,
         torsion_n_m2: lined.torsion_n_m2 + thicker.torsion_n_m2 - side.torsion_n_m2,
@@ -219,21 +276,22 @@ fn patches(
         stretch_n: lined.stretch_n + patch.stretch_n,
         shear_n: lined.shear_n + patch.shear_n,
         mass_per_length_kg_m: lined.mass_per_length_kg_m + patch.mass_per_length_kg_m,
+        sheet: thicker.sheet,
         ..lined
     };
     let power = |pieces: &[RimPiece]| -> Option<f64> {
-        let rim = Rim::closed(&wish.outline, ELEMENTS, &lined, pieces);
-        let modes = rim.modes(Plane::In, MODES)?;
-        Some(mean_mobility(&rim, &modes, wish.stations.first()?.1, loss_factor))
+        let rim = made(wish, &lined, pieces);
+        let modes = rim.modes(rim.sideways(), MODES)?;
+        Some(mean_mobility(&rim, &modes, wish.stations.first()?.1, loss_factor, 1.0))
     };
-    let before = power(&blocks)?;
+    let before = power(&joints)?;
     let half = 0.5 * PATCH_LENGTH_M / wish.outline.length_m();
     let mut found = Vec::new();
     for i in 0..PATCHES {
         let share = 0.04 + 0.42 * (i as f64 + 0.5) / PATCHES as f64;
         // On both sides, as a rim is built.
         let both = [share, 1.0 - share].map(|s| RimPiece { from: s - half, to: s + half, section: more });
-        let pieces: Vec<RimPiece> = both.into_iter().chain(blocks.iter().copied()).collect();
+        let pieces: Vec<RimPiece> = both.into_iter().chain(joints.iter().copied()).collect();
         found.push(Patch {
             share,
             mass_kg: 2.0 * PATCH_LENGTH_M * patch.mass_per_length_kg_m,
@@ -263,6 +321,9 @@ mod tests {
             depth_m: 0.1,
             block_m: Some(0.018),
             linings: Linings::Kerfed,
+            held: false,
+            braces: Vec::new(),
+            brace: SIDE_BRACE,
         };
         let plies = [plain.clone(), ply("maple", 2.0, "inner")];
         let (stages, patches) = rim_forecast(&plain, &plies, None, &wish).unwrap_or_else(|e| panic!("{e}"));
@@ -279,5 +340,14 @@ mod tests {
         let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
         assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
         assert_eq!(patches.len(), PATCHES);
+        // With held edges the sides ring far higher; a brace at the station lowers what is drawn there, and weighs.
+        let held = RimWish { held: true, ..wish.clone() };
+        let braced = RimWish { braces: vec![wish.stations[0].1, 1.0 - wish.stations[0].1], ..held.clone() };
+        let of = |wish: &RimWish| rim_forecast(&plain, &plies, None, wish).unwrap_or_else(|e| panic!("{e}")).0;
+        let (held, braced) = (of(&held), of(&braced));
+        assert!(held[0].in_plane_hz[0].value > 2.0 * plain.in_plane_hz[0].value && held[0].squeeze_n_m.is_none());
+        assert!(braced[2].power[0].value < held[2].power[0].value);
+        let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * wish.depth_m;
+        assert!((braced[2].mass.value - held[2].mass.value - bars).abs() < 1e-6);
     }
 }

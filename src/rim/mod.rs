@@ -5,6 +5,7 @@
 //! This room knows sections and shapes; it knows nothing of files, sound or pictures.
 
 mod banded;
+mod drawing;
 mod frame;
 mod held;
 mod model;

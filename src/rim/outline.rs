@@ -29,7 +29,12 @@ pub enum OutlineError {
     OneSided(f64, f64, f64, f64),
     #[error("the wider bout is at the top: y goes from the tail up to the neck")]
     UpsideDown,
-    #[error("no outline called {0:?}; there are: {names}. A mould's own points can be given as a CSV file", names = names())]
+    #[error("{0}")]
+    Drawing(String),
+    #[error(
+        "no outline called {0:?}; there are: {names}. A mould's own can be given as a CSV file of points or an SVG drawing",
+        names = names()
+    )]
     Unknown(String),
 }
 
@@ -155,6 +160,15 @@ impl Outline {
                 };
                 curve.push((1e-3 * blend(a.0, b.0, c.0, d.0), 1e-3 * blend(a.1, b.1, c.1, d.1)));
             }
+        }
+        Self::along(&curve)
+    }
+
+    /// The closed curve along many points in m.
+    pub(super) fn along(curve: &[(f64, f64)]) -> Result<Self, OutlineError> {
+        let mut curve = curve.to_vec();
+        if curve.len() < 8 {
+            return Err(OutlineError::Few(curve.len()));
         }
         if let Some((x, y)) = crossing(&curve) {
             return Err(OutlineError::Crosses(1e3 * x, 1e3 * y));

@@ -4,7 +4,7 @@ use super::blank::Blank;
 use super::frame::frame_sound;
 use super::noise::NoiseColour;
 use super::take::{Mishap, TakeSpec, TrueMode};
-use crate::plan::{Layer, Linings, RimWish, joined, side_section};
+use crate::plan::{Layer, Linings, RimWish, SIDE_BRACE, joined, side_section};
 use crate::rim::{Outline, Rim, RimPiece, Section};
 use crate::stiffness::{Constants, Size};
 
@@ -83,9 +83,12 @@ fn braced(layers: &[Layer], outline: &Outline) -> Option<(Section, Vec<RimPiece>
         depth_m: DEPTH_M,
         block_m: Some(18e-3),
         linings: Linings::Kerfed,
+        held: false,
+        braces: Vec::new(),
+        brace: SIDE_BRACE,
         stations: Vec::new(),
     };
-    Some(joined(&side(layers)?, &wish))
+    Some(joined(&side(layers)?, layers.iter().map(|l| l.thickness_m).sum(), &wish))
 }
 
 /// A stage of a part in the demonstration, as its frame model has it.
