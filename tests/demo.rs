@@ -63,3 +63,18 @@ fn the_answers_hold_the_truth() {
         holds(&comparison, "power_drawn", truth);
     }
 }
+
+/// From the measured blank alone the laminated side, the laminated rim and the braced rim are foretold; what is then measured meets it.
+/// (The takes are made by the same frame model from the plies' true moduli: what is checked is the way from a tapped blank to the
+/// forecast, not the frame, which `tests/outside` checks.)
+#[test]
+fn the_blanks_foretell_what_is_glued_of_them() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let (code, out, err) = run(folder.path(), &["demo", "my-shop"]);
+    assert_eq!(code, Some(0), "{out}{err}");
+    let foretold: Vec<&str> = out.lines().filter(|l| l.trim_start().starts_with("foretold ")).collect();
+    assert!(foretold.len() >= 12 && foretold.iter().all(|l| l.contains("met within")), "{foretold:#?}");
+    let heading = out.find("rim, tail: stage against stage").expect("the rim's stages");
+    let braced = &out[heading..][out[heading..].find("braced against plain").expect("the braced rim")..];
+    assert!(braced.contains("foretold power drawn"), "{braced}");
+}

@@ -7,6 +7,7 @@ use anyhow::anyhow;
 use super::assess::stations;
 use super::bench_takes::{Wanted, input_path, part_pages};
 use super::diary::Desk;
+use super::foretell::{foretell_plies, foretell_rim};
 use super::inputs::Input;
 use super::ply_material::{best_take, material_of};
 use super::print;
@@ -16,7 +17,7 @@ use crate::bench::{Bench, BenchPart, Found, StationFolder};
 use crate::compare::{Comparison, Stage, compare, control_charts};
 use crate::modes::COVERAGE_95;
 use crate::part::{PartDescription, Station};
-use crate::plan::{PastForecast, Ply, find_glue, find_wood, forecast};
+use crate::plan::{PastForecast, Ply, find_wood};
 use crate::report::{
     Document, IndexAnswer, IndexPart, IndexPicture, IndexSection, TakePicture, comparison_png, comparison_text,
     control_png, control_text, save, station_png,
@@ -37,10 +38,6 @@ fn past_forecast(comparison: &Comparison, part: &str, stage: &str, station: &str
         measured_relative_u: relative(row.ratio.low, row.ratio.high),
     })
 }
-
-/// What plies are glued with where nothing is said.
-const USUAL_GLUE: &str = "epoxy";
-const USUAL_FILM_M: f64 = 1e-4;
 
 /// A bench with all its takes measured.
 pub struct Session<'a> {
@@ -156,7 +153,7 @@ impl<'a> Session<'a> {
             for (stage, (name, _)) in part.stages.iter().enumerate().skip(1) {
                 if let Some((other, picture)) = self.stage(index, stage, &station, name) {
                     let mut comparison = compare(&baseline, &other, &[]);
-                    self.foretell(&mut comparison, &part.stages[0].1, &part.stages[stage].1);
+                    self.foretell(&mut comparison, &station, &part.stages[0].1, &part.stages[stage].1);
                     self.record.extend(past_forecast(&comparison, &part.name, name, &station));
                     comparisons.push(comparison);
                     pictures.push(picture);
@@ -170,36 +167,20 @@ impl<'a> Session<'a> {
     }
 
     /// Sets what the plies of two stages foretell beside what was measured.
-    fn foretell(&self, comparison: &mut Comparison, plain: &PartDescription, other: &PartDescription) {
+    fn foretell(&self, comparison: &mut Comparison, station: &str, plain: &PartDescription, other: &PartDescription) {
         let plies = |described: &PartDescription| -> Option<Vec<Ply>> {
             described.plies.iter().enumerate().map(|(place, ply)| self.ply(place + 1, ply)).collect()
         };
         let Some((before, after)) = plies(plain).zip(plies(other)) else { return };
-        // One board glued to others: with more plies before there is no plain side to compare with.
-        let ([alone], true) = (&before[..], after.len() > 1) else { return };
-        let Ok(forecast) = find_glue(USUAL_GLUE).and_then(|glue| forecast(alone, &after, Some((glue, USUAL_FILM_M))))
-        else {
-            return;
-        };
-        // A forecast is for a given area: of a side that was trimmed meanwhile the mass and EI say nothing of it.
-        let trimmed = [(&plain.length, &other.length), (&plain.width, &other.width)]
-            .iter()
-            .any(|(a, b)| a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| (a.value / b.value - 1.0).abs() > 0.01));
-        if trimmed {
-            comparison.notes.push("its size changed: what the plies foretell of it is left out".into());
-            return;
+        // One board, and what is glued to it: with more plies before there is no plain side to compare with.
+        let ([alone], false) = (&before[..], after.is_empty()) else { return };
+        match (&plain.rim, &other.rim) {
+            (Some(bare), Some(build)) if !bare.joined() => {
+                foretell_rim(comparison, self.desk.folder, station, (alone, &after), build);
+            }
+            _ if after.len() > 1 => foretell_plies(comparison, (plain, other), (alone, &after)),
+            _ => {}
         }
-        let measured = |c: &Comparison, code: &str| c.whole.iter().any(|r| r.code == code);
-        let stiffness = ["bending_stiffness", "stiffness_by_mass"].into_iter().find(|code| measured(comparison, code));
-        if let Some(code) = stiffness {
-            comparison.foretell(code, &forecast.stiffness_ratio);
-        }
-        comparison.foretell("mass", &forecast.mass_ratio);
-        comparison.foretell("power_drawn", &forecast.power_ratio);
-        comparison.notes.push(format!(
-            "foretold: from the plies, glued with {USUAL_GLUE} of {} mm as is usual; power drawn as by an endless strip",
-            1e3 * USUAL_FILM_M
-        ));
     }
 
     /// A ply as `bench.toml` names it: of a blank on this bench, or of a wood in the table.

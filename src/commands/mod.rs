@@ -15,6 +15,7 @@ mod devices;
 mod diary;
 mod diary_parts;
 mod forecast_record;
+mod foretell;
 mod inputs;
 mod listen;
 mod listen_desk;
@@ -24,8 +25,9 @@ mod measure;
 mod named_plies;
 mod plan;
 mod ply_material;
-mod schema;
 #[cfg(feature = "record")]
+mod rim_outline;
+mod schema;
 mod settings;
 mod simulate;
 mod stage;

@@ -8,16 +8,17 @@ use clap::{Args, ValueEnum};
 use super::forecast_record::factor_near;
 use super::measure::Format;
 use super::named_plies::{Named, glue, lengths, one_length, ply};
+use super::rim_outline::{outline_named, places_on};
 use super::{Outcome, print, tell};
-use crate::part::{Dimension, Measured, parse_readings};
+use crate::part::{Dimension, LiningKind, Measured, parse_readings};
 use crate::plan::{
-    Forecast, Glue, Linings, Ply, RimWish, SIDE_BRACE, Target, forecast, outer_for_stiffness, rim_forecast,
-    thickness_for_stiffness, to_be_made,
+    Forecast, Glue, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, Target, forecast, outer_for_stiffness, rim_patches,
+    rim_stages, thickness_for_stiffness, to_be_made,
 };
 use crate::report::{
     PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_png, save,
 };
-use crate::rim::{Bar, Outline};
+use crate::rim::Bar;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -163,7 +164,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     }
     if let (Some(outline), Some(name)) = (&arguments.rim, arguments.inner.first()) {
         let inner = ply(name, "inner ply 1")?;
-        report.rim = Some(rim(&plain, &inner, glue, outline, arguments)?);
+        report.rim = Some(rim(&plain, &inner, glue, factor.as_ref(), outline, arguments)?);
     }
     if let Some(size) = &arguments.sand_to {
         report.sanded = Some(sanded(&plain, &outer.tones, size)?);
@@ -264,18 +265,11 @@ fn rim(
     plain: &Ply,
     inner: &Named,
     glue: Option<(&'static Glue, f64)>,
+    factor: Option<&Measured>,
     outline: &str,
     arguments: &Arguments,
 ) -> anyhow::Result<RimReport> {
-    let file = Path::new(outline);
-    let shape = if file.is_file() {
-        let text = std::fs::read_to_string(file).with_context(|| format!("{outline}: cannot be read"))?;
-        let drawn = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
-        let read = if drawn { Outline::from_svg(&text) } else { Outline::from_csv(&text) };
-        read.map_err(|e| anyhow!("{outline}: {e}"))?
-    } else {
-        Outline::named(outline).map_err(|e| anyhow!("--rim: {e}"))?
-    };
+    let shape = outline_named(outline, Path::new("")).map_err(|e| anyhow!("--rim: {e}"))?;
     let depth_m = match parse_readings(&arguments.depth, Dimension::Length).map_err(|e| anyhow!("--depth: {e}"))?[..] {
         [depth] if (0.03..=0.2).contains(&depth) => depth,
         _ => bail!("--depth {:?}: one depth from 30 to 200 mm is needed", arguments.depth),
@@ -288,18 +282,7 @@ fn rim(
             _ => bail!("--blocks {:?}: one thickness from 3 to 100 mm, or none", arguments.blocks),
         }
     };
-    let places = |names: &str, flag: &str| -> anyhow::Result<Vec<(String, f64)>> {
-        let place = |name: &str| {
-            let share = shape.station(name).with_context(|| {
-                format!(
-                    "{flag}: {:?} is not on the outline; there are lower bout, waist, upper bout, tail, neck, and shares from 0 to 1",
-                    name.trim()
-                )
-            })?;
-            Ok((name.trim().to_owned(), share))
-        };
-        names.split(',').map(place).collect()
-    };
+    let places = |names: &str, flag: &str| places_on(&shape, names).map_err(|e| anyhow!("{flag}: {e}"));
     let stations = places(&arguments.stations, "--stations")?;
     let braces = arguments.braces.as_deref().map_or(Ok(Vec::new()), |names| places(names, "--braces"))?;
     let brace = match lengths(&arguments.brace_size, "--brace-size")?[..] {
@@ -307,20 +290,22 @@ fn rim(
         _ => bail!("--brace-size {:?}: width and height are needed, such as \"8 5 mm\"", arguments.brace_size),
     };
     let linings = match arguments.linings {
-        LiningChoice::None => Linings::None,
-        LiningChoice::Kerfed => Linings::Kerfed,
-        LiningChoice::Solid => Linings::Solid,
+        LiningChoice::None => LiningKind::None,
+        LiningChoice::Kerfed => LiningKind::Kerfed,
+        LiningChoice::Solid => LiningKind::Solid,
     };
     let with = |thickness: Measured| Ply {
         material: inner.material.clone(),
         thickness,
         angle_rad: arguments.grain.to_radians(),
     };
+    // A factor below 1 asks for more by the plies alone.
+    let by_plies = |times: f64| times / factor.map_or(1.0, |f| f.value);
     let tried = lengths(&arguments.thicknesses, "--thicknesses")?;
     let middle = to_be_made(tried[tried.len() / 2], "the inner ply");
     let thickness = match (&inner.thickness, arguments.times) {
         (Some(known), _) => known.clone(),
-        (None, Some(times)) => match thickness_for_stiffness(plain, &with(middle.clone()), glue, times) {
+        (None, Some(times)) => match thickness_for_stiffness(plain, &with(middle.clone()), glue, by_plies(times)) {
             Ok(target) => to_be_made(target.thickness_m, "the inner ply"),
             Err(_) => middle,
         },
@@ -340,11 +325,14 @@ fn rim(
         braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
         brace,
         stations,
+        band_hz: RIM_BAND_HZ,
     };
-    let (stages, patches) =
-        rim_forecast(plain, &[plain.clone(), with(thickness)], glue, &wish).map_err(|e| anyhow!(e))?;
+    let plies = [plain.clone(), with(thickness)];
+    let stages = rim_stages(plain, &plies, glue, &wish, factor).map_err(|e| anyhow!(e))?;
+    let loss_factor = stages.last().map_or(0.0, |s| s.loss_factor);
+    let patches = rim_patches(&plies, glue, loss_factor, &wish).unwrap_or_default();
     Ok(RimReport {
-        outline: file.file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
+        outline: Path::new(outline).file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
         around_m: wish.outline.length_m(),
         held: wish.held,
         stations: wish.stations,

@@ -61,6 +61,8 @@ pub struct Comparison {
     /// Modes (Hz) that have no partner, in the baseline and in the other.
     pub unpaired: (Vec<f64>, Vec<f64>),
     pub notes: Vec<String>,
+    /// Band over which the power drawn was compared (Hz), where both stages' mobility was measured.
+    pub power_band_hz: Option<(f64, f64)>,
     /// What was foretold of the other stage from its plies.
     pub foretold: Vec<Foretold>,
     /// Whether the answer is to say how alike the two are (a left and a right side), not what changed.
@@ -318,6 +320,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
             let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
             add("power_drawn", &what, &Measured::exact(1.0), &ratio, ("", 1.0));
+            result.power_band_hz = Some(band);
         }
     } else if let Some((x, y)) = both(&|s| {
         // Re Y of an endless strip: 1/(4 m' c_B), c_B = (EI w^2/m')^(1/4).

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::measured::{Measured, mean_of_readings};
+use super::rim_build::{FileRim, RimBuild};
 use super::units::{Dimension, parse_readings, parse_uncertainty};
 
 /// What a part is.
@@ -81,6 +82,8 @@ pub struct PartDescription {
     pub deflection: Option<Deflection>,
     /// From outside to inside; empty if not said.
     pub plies: Vec<Ply>,
+    /// A rim's shape and joints, if they are said.
+    pub rim: Option<RimBuild>,
     pub notes: Option<String>,
 }
 
@@ -124,6 +127,7 @@ pub(crate) struct PartTable {
     deflection: Option<FileDeflection>,
     #[serde(default)]
     ply: Vec<FilePly>,
+    rim: Option<FileRim>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -158,16 +162,16 @@ pub(crate) fn line_of(text: &str, at: usize) -> usize {
 }
 
 /// Reads one field with its uncertainty.
-struct Reader<'a> {
+pub(super) struct Reader<'a> {
     text: &'a str,
 }
 
 impl Reader<'_> {
-    fn wrong(&self, field: &str, value: &Spanned<String>, why: String) -> PartError {
+    pub(super) fn wrong(&self, field: &str, value: &Spanned<String>, why: String) -> PartError {
         PartError::Field { line: line_of(self.text, value.span().start), field: field.to_owned(), why }
     }
 
-    fn read(
+    pub(super) fn read(
         &self,
         field: &str,
         value: &Spanned<String>,
@@ -223,6 +227,7 @@ impl PartDescription {
             temperature: field("temperature", &file.temperature, None, Temperature, THERMOMETER_C)?,
             humidity: field("humidity", &file.humidity, None, Humidity, HYGROMETER)?,
             notes: file.notes.clone(),
+            rim: file.rim.as_ref().map(|r| r.read(&reader)).transpose()?,
             deflection,
             plies: file
                 .ply

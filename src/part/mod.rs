@@ -6,6 +6,7 @@ mod description;
 mod holding;
 mod measured;
 mod moisture;
+mod rim_build;
 mod station;
 mod units;
 
@@ -14,5 +15,6 @@ pub(crate) use description::{PartTable, line_of};
 pub use holding::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
 pub use measured::{Measured, Source, mean_of_readings};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
+pub use rim_build::{LiningKind, RimBuild};
 pub use station::{Station, misnamed, station_of};
 pub use units::{Dimension, parse_readings, parse_uncertainty};

@@ -5,6 +5,8 @@
 mod forecast;
 mod laminate;
 mod record;
+mod rim_ratios;
+mod rim_sections;
 mod rim_stages;
 mod target;
 mod woods;
@@ -12,6 +14,8 @@ mod woods;
 pub use forecast::{Forecast, GLUES, Glue, Ply, find_glue, forecast};
 pub use laminate::{Laminate, Layer, glue_line, laminate, stiffness_matrix};
 pub use record::{PastForecast, ShopFactor, shop_factor};
-pub use rim_stages::{Linings, Patch, RIM_BAND_HZ, RimStage, RimWish, SIDE_BRACE, joined, rim_forecast, side_section};
+pub use rim_ratios::{RimRatios, rim_ratios};
+pub use rim_sections::{RIM_BAND_HZ, RimWish, SIDE_BRACE, joined, side_section};
+pub use rim_stages::{Patch, RimStage, rim_patches, rim_stages};
 pub use target::{Target, outer_for_stiffness, thickness_for_stiffness, to_be_made};
 pub use woods::{Material, WOODS, Wood, find_wood};

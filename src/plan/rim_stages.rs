@@ -1,37 +1,9 @@
 //! The rim that a plan leads to: plain, laminated, and with blocks and linings.
 
 use super::forecast::{Glue, Ply, forecast, layers_of};
-use super::laminate::{Laminate, Layer, laminate};
+use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, made, side_section, total};
 use crate::part::Measured;
-use crate::rim::{Bar, Outline, Plane, Rim, RimMode, RimPiece, Section, Sheet};
-
-/// What the rim is to be.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RimWish {
-    pub outline: Outline,
-    /// Depth of the sides (m).
-    pub depth_m: f64,
-    /// Thickness of neck and tail block (m); none without.
-    pub block_m: Option<f64>,
-    pub linings: Linings,
-    /// The plates hold the sides' edges; else the rim is free.
-    pub held: bool,
-    /// Side braces, from plate to plate: their shares of the way around, and what they are.
-    pub braces: Vec<f64>,
-    pub brace: Bar,
-    /// Names, and shares of the way around.
-    pub stations: Vec<(String, f64)>,
-}
-
-/// Strips along both edges for the plates to be glued to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Linings {
-    None,
-    /// Cut through almost to the side: they weigh, and hardly stiffen.
-    Kerfed,
-    /// Bent in one piece.
-    Solid,
-}
+use crate::rim::{Plane, Rim, RimMode, RimPiece, Section};
 
 /// A stage of the rim as the frame model has it. Intervals: of the plies, and of the model itself.
 #[derive(Debug, Clone)]
@@ -61,15 +33,13 @@ pub struct Patch {
     pub power: f64,
 }
 
-const ELEMENTS: usize = 200;
 const MODES: usize = 30;
 /// Tones that are told.
 const TOLD: usize = 4;
-/// The band over which the mobility is averaged (Hz), and the steps in it.
-pub const RIM_BAND_HZ: (f64, f64) = (80.0, 1000.0);
+/// Steps in the band over which the mobility is averaged.
 const STEPS: usize = 4000;
 /// What joints and a frame of thin lines leave out (relative, standard uncertainty): by judgement, not yet measured on real rims.
-const MODEL_TONES: f64 = 0.05;
+pub(super) const MODEL_TONES: f64 = 0.05;
 const MODEL_POWER: f64 = 0.15;
 /// The same with held edges, which are neither hinged nor still (by judgement).
 const HELD_TONES: f64 = 0.15;
@@ -78,88 +48,25 @@ const HELD_POWER: f64 = 0.3;
 const ASSUMED_MASS: f64 = 0.18;
 /// What joints add to the loss factor (by judgement).
 const JOINTS: f64 = 0.005;
-/// Linings 6 by 14 mm, blocks 60 mm long, of light hardwood (common practice, no source): E (Pa), G (Pa), density (kg/m3).
-const LINING_M: (f64, f64) = (6e-3, 14e-3);
-const KERF_WEB_M: f64 = 1e-3;
-const BLOCK_LENGTH_M: f64 = 60e-3;
-const LIGHT: (f64, f64, f64) = (9e9, 0.7e9, 470.0);
-/// How much softer it is across its grain (common practice, no source).
-const ACROSS: f64 = 12.0;
 const PATCH_LENGTH_M: f64 = 40e-3;
 const PATCHES: usize = 20;
-/// A usual side brace, of light softwood (common practice, no source).
-pub const SIDE_BRACE: Bar = Bar { width_m: 8e-3, height_m: 5e-3, along_pa: 10e9, density_kg_m3: 400.0 };
 
-/// A side of some layers, upright: `None` if the layers are not sound.
-pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
-    let glued = laminate(layers)?;
-    let total: f64 = layers.iter().map(|l| l.thickness_m).sum();
-    let mean = |of: &dyn Fn(&Layer) -> f64| layers.iter().map(|l| of(l) * l.thickness_m).sum::<f64>() / total;
-    let section =
-        Section::strip(total, depth_m, mean(&|l| l.along_pa), mean(&|l| l.shear_pa), mean(&|l| l.density_kg_m3));
-    Some(Section {
-        in_plane_n_m2: glued.strip_along * depth_m,
-        torsion_n_m2: 4.0 * glued.d[(2, 2)] * depth_m,
-        warping_n_m4: glued.strip_along * depth_m.powi(3) / 12.0,
-        sheet: Some(sheet_of(&glued)),
-        ..section
-    })
-}
-
-/// A laminate as a sheet that bends about its own neutral axis: D - B A^-1 B (the reduced bending stiffness of laminates, Ashton).
-fn sheet_of(glued: &Laminate) -> Sheet {
-    let bending = glued.a.try_inverse().map_or(glued.d, |inverse| glued.d - glued.b * inverse * glued.b);
-    let parts = |m: &nalgebra::Matrix3<f64>| [m[(0, 0)], m[(0, 1)], m[(1, 1)], m[(2, 2)]];
-    Sheet { bending: parts(&bending), stretching: parts(&glued.a), mass_per_area_kg_m2: glued.mass_per_area }
-}
-
-/// Neck and tail blocks, linings and braces added to a side so thick, as pieces over the whole rim.
-pub fn joined(side: &Section, thickness_m: f64, wish: &RimWish) -> (Section, Vec<RimPiece>) {
-    let (young, shear, density) = LIGHT;
-    let (thick, high) = LINING_M;
-    let lined = match wish.linings {
-        Linings::None => *side,
-        Linings::Kerfed => {
-            let web = Section::strip(KERF_WEB_M, high, young, shear, density * thick / KERF_WEB_M);
-            side.edged(&web, wish.depth_m - high)
-        }
-        Linings::Solid => side.edged(&Section::strip(thick, high, young, shear, density), wish.depth_m - high),
-    };
-    let mut pieces: Vec<RimPiece> = wish.braces.iter().map(|share| brace(&lined, thickness_m, wish, *share)).collect();
-    if let Some(block) = wish.block_m {
-        // The grain of blocks runs up their depth.
-        let sheet = Sheet::upright(block, young, young / ACROSS, shear, density);
-        let block = Section { sheet: Some(sheet), ..Section::strip(block, wish.depth_m, young, shear, density) };
-        let blocked = lined.beside(&block);
-        let half = 0.5 * BLOCK_LENGTH_M / wish.outline.length_m();
-        pieces.extend([0.0, 0.5].map(|middle| RimPiece { from: middle - half, to: middle + half, section: blocked }));
-    }
-    (lined, pieces)
-}
-
-/// A side brace as the one element that it stands in.
-fn brace(side: &Section, thickness_m: f64, wish: &RimWish, share: f64) -> RimPiece {
-    let element = (share.rem_euclid(1.0) * ELEMENTS as f64).floor();
-    let spread = wish.brace.width_m * ELEMENTS as f64 / wish.outline.length_m();
-    let mut section = *side;
-    section.sheet = side.sheet.map(|sheet| sheet.braced(thickness_m, &wish.brace, spread));
-    section.mass_per_length_kg_m += spread * wish.brace.density_kg_m3 * wish.brace.height_m * wish.depth_m;
-    RimPiece { from: element / ELEMENTS as f64, to: (element + 1.0) / ELEMENTS as f64, section }
-}
-
-/// The rim plain, laminated, and joined with blocks and linings.
+/// The rim plain, laminated, and joined with blocks and linings; `factor`: what the shop's laminations were worth, times what their
+/// plies alone foretold.
 ///
 /// # Errors
 /// A sentence if a section has no stiffness.
-pub fn rim_forecast(
+pub fn rim_stages(
     plain: &Ply,
     plies: &[Ply],
     glue: Option<(&Glue, f64)>,
     wish: &RimWish,
-) -> Result<(Vec<RimStage>, Vec<Patch>), String> {
+    factor: Option<&Measured>,
+) -> Result<Vec<RimStage>, String> {
     let unsound = || "the rim's sections have no stiffness; look at the plies' thicknesses and moduli".to_owned();
     let alone = forecast(plain, std::slice::from_ref(plain), None)?;
     let glued = forecast(plain, plies, glue)?;
+    let glued = factor.map_or(glued.clone(), |factor| glued.with_factor(factor));
     if glued.glue_matters {
         return Err(format!(
             "this glue line gives way in shear, by {:.0} % of the stiffness at 200 Hz and another share at every other tone; the rim's \
@@ -169,6 +76,7 @@ pub fn rim_forecast(
     }
     let side = |plies: &[Ply], glue| side_section(&layers_of(plies, glue), wish.depth_m).ok_or_else(unsound);
     let (thin, thick) = (side(std::slice::from_ref(plain), None)?, side(plies, glue)?);
+    let thick = as_the_shop_makes_it(&thick, factor.map_or(1.0, |f| f.value));
     let closed = |(section, pieces): (Section, Vec<RimPiece>)| made(wish, &section, &pieces);
     let (model_tones, model_power) = if wish.held { (HELD_TONES, HELD_POWER) } else { (MODEL_TONES, MODEL_POWER) };
     let cases = [
@@ -183,7 +91,10 @@ pub fn rim_forecast(
         let out = if wish.held { Vec::new() } else { rim.modes(Plane::Out, TOLD).ok_or_else(unsound)? };
         // At each station as the model has it, and with all tones lower and higher by the model's uncertainty.
         let at_stations = |stretch: f64| -> Vec<f64> {
-            wish.stations.iter().map(|(_, share)| mean_mobility(&rim, &modes, *share, loss_factor, stretch)).collect()
+            wish.stations
+                .iter()
+                .map(|(_, share)| mean_mobility(&rim, &modes, wish, *share, loss_factor, stretch))
+                .collect()
         };
         let mobilities = at_stations(1.0);
         let moved = [at_stations(1.0 - model_tones), at_stations(1.0 + model_tones)];
@@ -228,38 +139,23 @@ pub fn rim_forecast(
             loss_factor,
         });
     }
-    let patches = patches(plies, glue, &thick, glued.loss.value + JOINTS, wish).unwrap_or_default();
-    Ok((stages, patches))
-}
-
-fn total(layers: &[Layer]) -> f64 {
-    layers.iter().map(|l| l.thickness_m).sum()
-}
-
-/// The rim of a section and pieces, free or with its edges held.
-fn made(wish: &RimWish, section: &Section, pieces: &[RimPiece]) -> Rim {
-    let rim = Rim::closed(&wish.outline, ELEMENTS, section, pieces);
-    if wish.held { rim.held(wish.depth_m) } else { rim }
+    Ok(stages)
 }
 
 /// Mean real part of the mobility across the side at a place, over the band, all tones `stretch` times as high.
-fn mean_mobility(rim: &Rim, modes: &[RimMode], share: f64, loss_factor: f64, stretch: f64) -> f64 {
+fn mean_mobility(rim: &Rim, modes: &[RimMode], wish: &RimWish, share: f64, loss_factor: f64, stretch: f64) -> f64 {
     let node = rim.node_at(share);
-    let (low, high) = RIM_BAND_HZ;
+    let (low, high) = wish.band_hz;
     let at = |i: usize| low + (high - low) * (i as f64 + 0.5) / STEPS as f64;
     // With the same shapes the mobility of a rim whose tones are s times as high is Y(f/s)/s.
     (0..STEPS).map(|i| rim.mobility(modes, node, loss_factor, at(i) / stretch).re).sum::<f64>() / STEPS as f64 / stretch
 }
 
-/// A further inner ply over a short stretch, here and there along the right half: what it does at the first station.
-fn patches(
-    plies: &[Ply],
-    glue: Option<(&Glue, f64)>,
-    side: &Section,
-    loss_factor: f64,
-    wish: &RimWish,
-) -> Option<Vec<Patch>> {
+/// A further inner ply over a short stretch of the joined rim, here and there along the right half: what it does at the first
+/// station. `loss_factor`: of the joined rim. `None` without a ply or a station, or if it cannot be worked out.
+pub fn rim_patches(plies: &[Ply], glue: Option<(&Glue, f64)>, loss_factor: f64, wish: &RimWish) -> Option<Vec<Patch>> {
     let inner = plies.last()?;
+    let side = &side_section(&layers_of(plies, glue), wish.depth_m)?;
     let extra = layers_of(std::slice::from_ref(inner), None);
     let patch = side_section(&extra, wish.depth_m)?;
     let thicker = {
@@ -282,7 +178,7 @@ fn patches(
     let power = |pieces: &[RimPiece]| -> Option<f64> {
         let rim = made(wish, &lined, pieces);
         let modes = rim.modes(rim.sideways(), MODES)?;
-        Some(mean_mobility(&rim, &modes, wish.stations.first()?.1, loss_factor, 1.0))
+        Some(mean_mobility(&rim, &modes, wish, wish.stations.first()?.1, loss_factor, 1.0))
     };
     let before = power(&joints)?;
     let half = 0.5 * PATCH_LENGTH_M / wish.outline.length_m();
@@ -303,8 +199,11 @@ fn patches(
 
 #[cfg(test)]
 mod tests {
+    use super::super::rim_sections::{RIM_BAND_HZ, SIDE_BRACE};
     use super::super::woods::find_wood;
     use super::*;
+    use crate::part::LiningKind;
+    use crate::rim::Outline;
 
     #[test]
     fn a_laminated_rim_draws_less_and_rings_higher() {
@@ -320,32 +219,39 @@ mod tests {
             outline,
             depth_m: 0.1,
             block_m: Some(0.018),
-            linings: Linings::Kerfed,
+            linings: LiningKind::Kerfed,
             held: false,
             braces: Vec::new(),
             brace: SIDE_BRACE,
+            band_hz: RIM_BAND_HZ,
         };
         let plies = [plain.clone(), ply("maple", 2.0, "inner")];
-        let (stages, patches) = rim_forecast(&plain, &plies, None, &wish).unwrap_or_else(|e| panic!("{e}"));
-        let [plain, laminated, joined] = &stages[..] else { panic!("three stages") };
+        let stages = rim_stages(&plain, &plies, None, &wish, None).unwrap_or_else(|e| panic!("{e}"));
+        let [bare, laminated, joined] = &stages[..] else { panic!("three stages") };
         // Without blocks the tones go with the root of stiffness over mass, exactly.
         let glued = forecast(&plies[0], &plies, None).unwrap_or_else(|e| panic!("{e}"));
-        let ratio = laminated.in_plane_hz[0].value / plain.in_plane_hz[0].value;
+        let ratio = laminated.in_plane_hz[0].value / bare.in_plane_hz[0].value;
         assert!((ratio / glued.tone_ratio.value - 1.0).abs() < 2e-3, "{ratio} {:?}", glued.tone_ratio);
         // An endless strip has no modes that fall into the band or out of it: the two agree roughly.
         assert!((laminated.power[0].value / glued.power_ratio.value - 1.0).abs() < 0.3, "{:?}", laminated.power);
         // Blocks and linings add mass; at one station they may move a mode into the band or out of it.
         assert!(joined.mass.value > 1.1 * laminated.mass.value && joined.power[0].value < 0.6, "{:?}", joined.power);
-        let (soft, stiff) = (plain.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
+        let (soft, stiff) = (bare.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
         let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
         assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
-        assert_eq!(patches.len(), PATCHES);
+        let patches = rim_patches(&plies, None, joined.loss_factor, &wish);
+        assert_eq!(patches.map(|p| p.len()), Some(PATCHES));
+        // A shop whose laminations come out a tenth stiffer: tones rise by its root.
+        let stiffer = Measured::new(1.1, 0.02, "record");
+        let shop = rim_stages(&plain, &plies, None, &wish, Some(&stiffer)).unwrap_or_else(|e| panic!("{e}"));
+        let rises = shop[1].in_plane_hz[0].value / laminated.in_plane_hz[0].value;
+        assert!((rises / 1.1f64.sqrt() - 1.0).abs() < 2e-3 && shop[0].in_plane_hz == bare.in_plane_hz, "{rises}");
         // With held edges the sides ring far higher; a brace at the station lowers what is drawn there, and weighs.
         let held = RimWish { held: true, ..wish.clone() };
         let braced = RimWish { braces: vec![wish.stations[0].1, 1.0 - wish.stations[0].1], ..held.clone() };
-        let of = |wish: &RimWish| rim_forecast(&plain, &plies, None, wish).unwrap_or_else(|e| panic!("{e}")).0;
+        let of = |wish: &RimWish| rim_stages(&plain, &plies, None, wish, None).unwrap_or_else(|e| panic!("{e}"));
         let (held, braced) = (of(&held), of(&braced));
-        assert!(held[0].in_plane_hz[0].value > 2.0 * plain.in_plane_hz[0].value && held[0].squeeze_n_m.is_none());
+        assert!(held[0].in_plane_hz[0].value > 2.0 * bare.in_plane_hz[0].value && held[0].squeeze_n_m.is_none());
         assert!(braced[2].power[0].value < held[2].power[0].value);
         let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * wish.depth_m;
         assert!((braced[2].mass.value - held[2].mass.value - bars).abs() < 1e-6);

@@ -4,7 +4,8 @@ use super::blank::Blank;
 use super::frame::frame_sound;
 use super::noise::NoiseColour;
 use super::take::{Mishap, TakeSpec, TrueMode};
-use crate::plan::{Layer, Linings, RimWish, SIDE_BRACE, joined, side_section};
+use crate::part::LiningKind;
+use crate::plan::{Layer, RIM_BAND_HZ, RimWish, SIDE_BRACE, joined, side_section};
 use crate::rim::{Outline, Rim, RimPiece, Section};
 use crate::stiffness::{Constants, Size};
 
@@ -82,10 +83,11 @@ fn braced(layers: &[Layer], outline: &Outline) -> Option<(Section, Vec<RimPiece>
         outline: outline.clone(),
         depth_m: DEPTH_M,
         block_m: Some(18e-3),
-        linings: Linings::Kerfed,
+        linings: LiningKind::Kerfed,
         held: false,
         braces: Vec::new(),
         brace: SIDE_BRACE,
+        band_hz: RIM_BAND_HZ,
         stations: Vec::new(),
     };
     Some(joined(&side(layers)?, layers.iter().map(|l| l.thickness_m).sum(), &wish))
@@ -232,11 +234,18 @@ mate = \"left-blank\"
         for stage in listed {
             let plies = match *stage {
                 "bent" | "plain" => walnut.to_owned(),
-                "laminated" => format!("{walnut}{maple}"),
-                _ => String::new(),
+                _ => format!("{walnut}{maple}"),
             };
-            text +=
-                &format!("\n  [[part.stage]]\n  name = \"{stage}\"\n  mass = \"{} g\"\n{plies}", weighed(name, stage));
+            let joints = if *stage == "braced" { "    blocks = \"18 mm\"\n    linings = \"kerfed\"\n" } else { "" };
+            let shape = format!(
+                "    [part.stage.rim]\n    outline = \"{OUTLINE}\"\n    depth = \"{:.0} mm\"\n{joints}",
+                1e3 * DEPTH_M
+            );
+            let rim = if kind == "rim" { shape } else { String::new() };
+            text += &format!(
+                "\n  [[part.stage]]\n  name = \"{stage}\"\n  mass = \"{} g\"\n{plies}{rim}",
+                weighed(name, stage)
+            );
         }
     };
     part(

@@ -1,6 +1,6 @@
 """Closed rims as solid bodies by finite elements: an outside check of the frame model of a rim. Writes rims.csv.
 
-python3 rims.py              writes the file (six minutes; OMP_NUM_THREADS=1 is enough)
+python3 rims.py              writes the file (eight minutes; OMP_NUM_THREADS=1 is enough)
 python3 rims.py plain        solves the named cases only and writes nothing
 
 No beam theory is used: every case is an elastic body of quadratic isoparametric elements (scikit-fem ElementQuad2 and
@@ -14,6 +14,11 @@ shallow, wood, ring   3D bodies. They are alike above and below mid-depth: the l
                  (modes in the plane), once with u_x = u_y = 0 (modes out of it).
                  shallow: 20 mm deep, isotropic, out of the plane only (in it Poisson's ratio plays a part that no beam knows).
                  wood: 100 mm deep, orthotropic, the grain along the curve. ring: wood, a circle.
+held_wood,       the same with both edges held: u_x = u_y = 0 on the whole edge face, u_z free there, and u_z = 0 at mid-depth.
+held_ring        That is a hinge: an edge turns by u_z alone, which differs through the thickness. The face is held, not its
+                 middle line, as stress under a line has no bound, so that it would give way the more the finer the mesh. And so
+                 held, the body has modes that go as cos(pi z/depth) in the plane and sin(pi z/depth) across it exactly, stress
+                 across the edge being none: what is called a shear diaphragm. Every mode written is seen to be of this kind.
 
 The outline is the crate's "concert", written again here: given points of one half, mirrored, Catmull and Rom's spline. Here it
 is the smooth spline, not the polygon of 24 steps that the crate makes of it. Its curvature jumps at the given points: element
@@ -227,15 +232,16 @@ def factored(matrix):
     return splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
-def modes(stiffness, mass):
-    """Elastic frequencies of a body with three rigid motions."""
+def modes(stiffness, mass, rigid=3):
+    """Elastic frequencies of a body with so many rigid motions, and their shapes."""
     solver = factored(stiffness - SHIFT * mass)
     inverse = LinearOperator(stiffness.shape, matvec=solver.solve)
     start = np.random.default_rng(1).standard_normal(stiffness.shape[0])
-    squares = np.sort(eigsh(stiffness, MODES + 4, M=mass, sigma=SHIFT, OPinv=inverse, v0=start, return_eigenvectors=False))
-    hz = np.sqrt(np.abs(squares)) / (2 * np.pi)
-    assert hz[2] < 0.02 * hz[3], hz
-    return hz[3 : 3 + MODES]
+    squares, shapes = eigsh(stiffness, MODES + 4, M=mass, sigma=SHIFT, OPinv=inverse, v0=start)
+    order = np.argsort(squares)
+    hz = np.sqrt(np.abs(squares[order])) / (2 * np.pi)
+    assert rigid == 0 or hz[rigid - 1] < 0.02 * hz[rigid], hz
+    return hz[rigid : rigid + MODES], shapes[:, order[rigid : rigid + MODES]]
 
 
 def squeeze(mesh, stiffness, curve, shares):
@@ -276,10 +282,20 @@ def in_the_plane(blocked, fine):
     mesh = body(curve, along, list(layers), None, used)
     stiffness, mass = matrices(mesh, isotropic(12e9, 0.3, plane_stress=True), DEEP)
     ones = np.repeat([1.0, 0.0], mesh.doflocs.shape[1])
-    rows = [("in", "mode", m + 1, f) for m, f in enumerate(modes(stiffness, mass))]
+    rows = [("in", "mode", m + 1, f) for m, f in enumerate(modes(stiffness, mass)[0])]
     rows.append(("in", "mass_kg", 0, ones @ mass @ ones))
     rows += [("in", f"squeeze_{a:g}_{b:g}", 0, squeeze(mesh, stiffness, curve, (a, b))) for a, b in SQUEEZES]
     return rows, f"{mesh.t.shape[1]} cells, {stiffness.shape[0]} unknowns"
+
+
+def bowed(mesh, deep, moved):
+    """How far a shape (3, nodes) is, in the plane, from one half wave over the depth: 0 if it is one."""
+    column = np.unique(np.round(mesh.doflocs[:2], 9), axis=1, return_inverse=True)[1].ravel()
+    low = np.flatnonzero(np.abs(mesh.doflocs[2]) < 1e-9)
+    middle = np.zeros((2, column.max() + 1))
+    middle[:, column[low]] = moved[:2, low]
+    wave = middle[:, column] * np.cos(np.pi * mesh.doflocs[2] / deep)
+    return np.max(np.abs(moved[:2] - wave)) / np.max(np.abs(moved[:2]))
 
 
 def solid(curve, deep, tensor, turned, planes, per_piece, through, heights):
@@ -290,11 +306,20 @@ def solid(curve, deep, tensor, turned, planes, per_piece, through, heights):
     stiffness, mass = matrices(mesh, tensor, 1.0, curve if turned else None)
     count = mesh.doflocs.shape[1]
     low = np.flatnonzero(np.abs(mesh.doflocs[2]) < 1e-9)
-    rows = [("in", "mass_kg", 0, 2 * mass[:count, :count].sum())]
-    held = {"in": 2 * count + low, "out": np.concatenate([low, count + low])}
+    edge = np.flatnonzero(np.abs(mesh.doflocs[2] - 0.5 * deep) < 1e-9)
+    rows = [("held" if planes == ("held",) else "in", "mass_kg", 0, 2 * mass[:count, :count].sum())]
+    held = {
+        "in": 2 * count + low,
+        "out": np.concatenate([low, count + low]),
+        "held": np.concatenate([2 * count + low, edge, count + edge]),
+    }
     for plane in planes:
         free = np.setdiff1d(np.arange(3 * count), held[plane])
-        found = modes(stiffness[free][:, free], mass[free][:, free])
+        found, shapes = modes(stiffness[free][:, free], mass[free][:, free], 0 if plane == "held" else 3)
+        if plane == "held":
+            moved = np.zeros((3 * count, len(found)))
+            moved[free] = shapes
+            assert max(bowed(mesh, deep, m.reshape(3, count)) for m in moved.T) < 0.01
         rows += [(plane, "mode", m + 1, f) for m, f in enumerate(found)]
     return rows, f"{mesh.t.shape[1]} cells, {stiffness.shape[0]} unknowns"
 
@@ -303,6 +328,9 @@ def solid(curve, deep, tensor, turned, planes, per_piece, through, heights):
 COARSE = (8, 1, [0, 0.5, 0.85, 0.96, 1])
 FINE = (16, 2, [0, 0.3, 0.6, 0.85, 0.93, 0.97, 1])
 FINER = (20, 3, [0, 0.25, 0.5, 0.7, 0.85, 0.93, 0.97, 1])
+# Held edges: even heights for a sine, short cells along the curve, as waves are shorter there, and more of them through the
+# thickness, where shear counts: its stress is a parabola, which a single cell cannot follow.
+BOWED = ((16, 2, [0, 1 / 3, 2 / 3, 1]), (24, 3, [0, 0.25, 0.5, 0.75, 1]))
 
 
 def solids(curve, deep, tensor, turned, planes=("in", "out"), meshes=(COARSE, FINE)):
@@ -315,6 +343,8 @@ CASES = {
     "shallow": solids(Concert, 0.02, isotropic(12e9, 0.3), False, ("out",), (FINE, FINER)),
     "wood": solids(Concert, DEEP, orthotropic(), True),
     "ring": solids(lambda: Circle(RADIUS), DEEP, orthotropic(), True),
+    "held_wood": solids(Concert, DEEP, orthotropic(), True, ("held",), BOWED),
+    "held_ring": solids(lambda: Circle(RADIUS), DEEP, orthotropic(), True, ("held",), BOWED),
 }
 
 
@@ -329,7 +359,7 @@ def main():
             assert a[:3] == b[:3]
             kind = f"{b[0]} {b[1]}"
             change[kind] = max(change.get(kind, 0.0), abs(a[3] / b[3] - 1))
-            print(f"{case:8} {b[0]:3} {b[1]:14} {b[2]:2} {a[3]:.7g} {b[3]:.7g} {b[3] / a[3] - 1:+.1e}")
+            print(f"{case:9} {b[0]:4} {b[1]:14} {b[2]:2} {a[3]:.7g} {b[3]:.7g} {b[3] / a[3] - 1:+.1e}")
             lines.append(f"{case},{b[0]},{b[1]},{b[2]},{b[3]:.7g},{a[3] / b[3] - 1:.1e}\n")
         told = ", ".join(f"{kind} {c:.1e}" for kind, c in change.items())
         notes.append(f"# {case}: {fine_size}; the coarser mesh ({size}) differs by at most: {told}\n")
@@ -337,14 +367,14 @@ def main():
     if sys.argv[1:]:
         return
     with open(os.path.join(HERE, "rims.csv"), "w") as out:
-        out.write("# Closed rims as solid bodies, free; written by rims.py (cases there).\n")
+        out.write("# Closed rims as solid bodies, free, or with held edges (plane held); written by rims.py (cases there).\n")
         out.write(f"# python {platform.python_version()}, scikit-fem {skfem.__version__}, scipy {scipy.__version__}, numpy {np.__version__}; ")
         out.write(f"{datetime.date.today()}\n")
         out.write(f"# {RHO:g} kg/m3, {1e3 * THICK:g} mm thick, {1e3 * DEEP:g} mm deep (shallow: 20 mm). Outline \"concert\", ")
-        out.write(f"{Concert().length:.6f} m around; ring: a circle of {RADIUS:g} m.\n")
+        out.write(f"{Concert().length:.6f} m around; ring, held_ring: a circle of {RADIUS:g} m.\n")
         out.write("# plain, blocked, shallow: isotropic, E 12 GPa, nu 0.3. ")
         out.write(f"blocked: {1e3 * BLOCK:g} mm thick within {BLOCK_SHARE:g} of the way around from the tail.\n")
-        out.write(f"# wood, ring: {WOOD}, grain along the curve.\n")
+        out.write(f"# wood, ring, held_wood, held_ring: {WOOD}, grain along the curve.\n")
         out.writelines(notes)
         out.write("# value: mode Hz, mass kg, squeeze m/N between two shares of the way around; coarse: what the coarser mesh gives, relative to it.\n")
         out.write("case,plane,kind,mode,value,coarse\n")

@@ -1,0 +1,104 @@
+//! What the plies and the joints of a stage foretell, set beside what was measured.
+
+use std::path::Path;
+
+use anyhow::anyhow;
+
+use super::rim_outline::{outline_named, places_on};
+use crate::compare::Comparison;
+use crate::part::{PartDescription, RimBuild};
+use crate::plan::{Glue, Ply, RIM_BAND_HZ, RimRatios, RimWish, SIDE_BRACE, find_glue, forecast, rim_ratios};
+
+/// What plies are glued with where nothing is said.
+const USUAL_GLUE: &str = "epoxy";
+const USUAL_FILM_M: f64 = 1e-4;
+
+fn usual_glue() -> Result<(&'static Glue, f64), String> {
+    find_glue(USUAL_GLUE).map(|glue| (glue, USUAL_FILM_M))
+}
+
+/// How stiff: by the best route that was measured.
+fn stiffness_code(comparison: &Comparison) -> Option<&'static str> {
+    let measured = |code: &str| comparison.whole.iter().any(|r| r.code == code);
+    ["bending_stiffness", "stiffness_by_mass"].into_iter().find(|code| measured(code))
+}
+
+/// A side by itself: lamination theory.
+pub fn foretell_plies(
+    comparison: &mut Comparison,
+    (plain, other): (&PartDescription, &PartDescription),
+    (alone, plies): (&Ply, &[Ply]),
+) {
+    let Ok(forecast) = usual_glue().and_then(|glue| forecast(alone, plies, Some(glue))) else { return };
+    // A forecast is for a given area: of a side that was trimmed meanwhile the mass and EI say nothing of it.
+    let trimmed = [(&plain.length, &other.length), (&plain.width, &other.width)]
+        .iter()
+        .any(|(a, b)| a.as_ref().zip(b.as_ref()).is_some_and(|(a, b)| (a.value / b.value - 1.0).abs() > 0.01));
+    if trimmed {
+        comparison.notes.push("its size changed: what the plies foretell of it is left out".into());
+        return;
+    }
+    if let Some(code) = stiffness_code(comparison) {
+        comparison.foretell(code, &forecast.stiffness_ratio);
+    }
+    comparison.foretell("mass", &forecast.mass_ratio);
+    comparison.foretell("power_drawn", &forecast.power_ratio);
+    comparison.notes.push(format!(
+        "foretold: from the plies, glued with {USUAL_GLUE} of {} mm as is usual; power drawn as by an endless strip",
+        1e3 * USUAL_FILM_M
+    ));
+}
+
+/// A whole rim: the frame model of its outline, plies, blocks, linings and braces.
+pub fn foretell_rim(
+    comparison: &mut Comparison,
+    folder: &Path,
+    station: &str,
+    (alone, plies): (&Ply, &[Ply]),
+    build: &RimBuild,
+) {
+    match ratios(comparison, folder, station, (alone, plies), build) {
+        Ok((ratios, placed)) => {
+            if let Some(code) = stiffness_code(comparison) {
+                comparison.foretell(code, &ratios.stiffness);
+            }
+            comparison.foretell("mass", &ratios.mass);
+            if let (true, Some(power)) = (placed, ratios.power.first()) {
+                comparison.foretell("power_drawn", power);
+            }
+            comparison.notes.push(format!(
+                "foretold: by the frame model of the rim, free in the air, its plies glued with {USUAL_GLUE} of {} mm as is usual; blocks and \
+                 linings of light hardwood",
+                1e3 * USUAL_FILM_M
+            ));
+        }
+        Err(why) => comparison.notes.push(format!("nothing is foretold of this rim: {why}")),
+    }
+}
+
+/// The ratios, and whether the station lies on the outline.
+fn ratios(
+    comparison: &Comparison,
+    folder: &Path,
+    station: &str,
+    (alone, plies): (&Ply, &[Ply]),
+    build: &RimBuild,
+) -> anyhow::Result<(RimRatios, bool)> {
+    let outline = outline_named(&build.outline, folder)?;
+    let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
+    let share = outline.station(station);
+    let wish = RimWish {
+        depth_m: build.depth_m,
+        block_m: build.block_m,
+        linings: build.linings,
+        held: false,
+        braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
+        brace: SIDE_BRACE,
+        stations: share.map(|s| (station.to_owned(), s)).into_iter().collect(),
+        band_hz: comparison.power_band_hz.unwrap_or(RIM_BAND_HZ),
+        outline,
+    };
+    let glue = usual_glue().map_err(|e| anyhow!(e))?;
+    let ratios = rim_ratios(alone, plies, Some(glue), &wish, build.joined()).map_err(|e| anyhow!(e))?;
+    Ok((ratios, share.is_some()))
+}
