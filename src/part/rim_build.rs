@@ -77,14 +77,17 @@ impl FileRim {
 #[cfg(test)]
 mod tests {
     use super::super::PartDescription;
-    use super::*;
 
     #[test]
     fn a_rim_is_described() {
         let part = |rim: &str| PartDescription::from_toml(&format!("kind = \"rim\"\n[rim]\n{rim}"));
         let built = part("outline = \"parlour\"\ndepth = \"4 in\"\nblocks = \"18 mm\"\nlinings = \"kerfed\"\n");
         let built = built.unwrap_or_else(|e| panic!("{e}")).rim.expect("a rim");
-        assert!((built.depth_m - 0.1016).abs() < 1e-12 && built.block_m == Some(0.018) && built.joined());
+        assert!(
+            (built.depth_m - 0.1016).abs() < 1e-12
+                && built.block_m.is_some_and(|b| (b - 0.018).abs() < 1e-12)
+                && built.joined()
+        );
         let bare = part("outline = \"mould.svg\"\ndepth = \"100 mm\"\nblocks = \"none\"\n");
         assert!(!bare.unwrap_or_else(|e| panic!("{e}")).rim.expect("a rim").joined());
         let wrong = |rim: &str| part(rim).expect_err("it is wrong").to_string();
