@@ -142,7 +142,8 @@ fn a_rim_is_foretold() {
         let base = ["plan", "--outer", "black walnut 2.25 mm", "--inner", "maple 2 mm"];
         run(folder.path(), &[&base[..], more].concat())
     };
-    let (code, out, err) = with(&["--rim", "parlour", "--format", "json", "--rim-page", "rim.png"]);
+    let (code, out, err) =
+        with(&["--rim", "parlour", "--format", "json", "--rim-page", "rim.png", "--rim-table", "rim.csv"]);
     assert_eq!(code, Some(0), "{out}{err}");
     let plan: serde_json::Value = serde_json::from_str(&out).unwrap_or_else(|e| panic!("{e}\n{out}"));
     let stages = plan["rim"]["stages"].as_array().expect("stages");
@@ -152,6 +153,8 @@ fn a_rim_is_foretold() {
     assert!((rises / ratio - 1.0).abs() < 0.01, "{rises} {ratio}");
     assert!(stages[2]["power_drawn"][0][1].as_f64().is_some_and(|p| p < 0.6), "{out}");
     assert!(fs::read(folder.path().join("rim.png")).expect("a picture").starts_with(b"\x89PNG"));
+    let table = fs::read_to_string(folder.path().join("rim.csv")).expect("a table");
+    assert_eq!(table.lines().count(), 1 + 3 * (1 + 4 + 4 + 1 + 3), "{table}");
     // A circle of 215 mm as a mould of one's own.
     let circle: String = (0..24)
         .map(|i| {

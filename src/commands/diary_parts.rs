@@ -154,7 +154,10 @@ impl<'a> Session<'a> {
                 if let Some((other, picture)) = self.stage(index, stage, &station, name) {
                     let mut comparison = compare(&baseline, &other, &[]);
                     self.foretell(&mut comparison, &station, &part.stages[0].1, &part.stages[stage].1);
-                    self.record.extend(past_forecast(&comparison, &part.name, name, &station));
+                    // Blocks and braces say nothing of a lamination.
+                    if part.stages[stage].1.rim.as_ref().is_none_or(|rim| !rim.joined()) {
+                        self.record.extend(past_forecast(&comparison, &part.name, name, &station));
+                    }
                     comparisons.push(comparison);
                     pictures.push(picture);
                 }

@@ -16,7 +16,8 @@ use crate::plan::{
     rim_stages, thickness_for_stiffness, to_be_made,
 };
 use crate::report::{
-    PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_png, save,
+    PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_csv, rim_png,
+    save,
 };
 use crate::rim::Bar;
 
@@ -92,6 +93,9 @@ pub struct Arguments {
     /// Draw the rim's shapes and mobility (PNG)
     #[arg(long, value_name = "FILE", requires = "rim")]
     rim_page: Option<PathBuf>,
+    /// Write the rim's figures as a table (CSV)
+    #[arg(long, value_name = "FILE", requires = "rim")]
+    rim_table: Option<PathBuf>,
     /// Leave the shop's own record of earlier forecasts out (reports/forecasts.csv, which the diary writes)
     #[arg(long)]
     no_record: bool,
@@ -126,7 +130,7 @@ enum EdgeChoice {
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
-    for file in arguments.out.iter().chain(&arguments.page).chain(&arguments.rim_page) {
+    for file in arguments.out.iter().chain(&arguments.page).chain(&arguments.rim_page).chain(&arguments.rim_table) {
         if file.exists() && !arguments.force {
             bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
         }
@@ -194,6 +198,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         let png = plan_png(&report).map_err(|e| anyhow!(e))?;
         save(page, &png, arguments.force).context("the picture was not saved")?;
         tell(&format!("the picture is in {}", page.display()));
+    }
+    if let (Some(table), Some(rim)) = (&arguments.rim_table, &report.rim) {
+        save(table, rim_csv(rim).as_bytes(), arguments.force).context("the rim's table was not saved")?;
+        tell(&format!("the rim's table is in {}", table.display()));
     }
     if let (Some(page), Some(rim)) = (&arguments.rim_page, &report.rim) {
         let png = rim_png(rim, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;

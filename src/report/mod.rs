@@ -42,7 +42,7 @@ pub use plan_page::plan_png;
 pub use plan_report::{
     PLAN_SCHEMA, PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_schema, plan_text,
 };
-pub use rim_report::{RimReport, rim_png};
+pub use rim_report::{RimReport, rim_csv, rim_png};
 pub use save::{SaveError, clear_forgotten, save};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;

@@ -134,7 +134,7 @@ fn record_text(factor: &ShopFactor, file: &str) -> String {
     let what = if count == 1 { "one lamination".to_owned() } else { format!("{count} laminations") };
     format!(
         "this shop's record ({file}): {what} foretold and measured ({}). The next one is expected to be {} times as stiff as its \
-         plies say, and stiffness, power and tones hold that factor already (the rim does not). --no-record leaves it out",
+         plies say, and stiffness, power and tones hold that factor already, the rim's too. --no-record leaves it out",
         factor.from.join("; "),
         times(&factor.next)
     )
