@@ -6,6 +6,8 @@ use std::process::{Command, Stdio};
 
 use proptest::prelude::*;
 use ringwright::report::{Detail, Document, ModeEntry, RecordingEntry, SCHEMA_NAME, WIDTH, to_text};
+use ringwright::simulate::{NoiseColour, TakeSpec};
+use ringwright::sound::{WavSamples, wav_bytes};
 use tempfile::TempDir;
 
 /// What the program did.
@@ -411,4 +413,30 @@ fn verify_holds_here() {
     for source in ["Love", "Leissa", "Kaw", "NIST", "Wood Handbook"] {
         assert!(run.out.contains(source), "{source} is not named\n{}", run.all());
     }
+}
+
+/// A room's noise: what it allows is forecast and tried; too little of it, and what is no sound, is refused.
+#[test]
+fn a_room_is_tried() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let write = |name: &str, seconds: f64| {
+        let take = TakeSpec {
+            taps: 0,
+            first_tap_s: 0.0,
+            after_last_s: seconds,
+            noise_sigma: 3e-4,
+            noise_colour: NoiseColour::Pink,
+            ..TakeSpec::default()
+        };
+        let bytes = wav_bytes(&take.make().samples, 1, 48_000, WavSamples::Float).expect("a WAV file");
+        fs::write(folder.path().join(name), bytes).expect("it can be written");
+    };
+    write("room.wav", 40.0);
+    write("short.wav", 3.0);
+    let tried = run(folder.path(), &["verify", "--noise", "room.wav", "--taps", "3"]).expect(0);
+    assert!(tried.out.contains("100 Hz") && tried.out.matches("holds").count() == 3, "{}", tried.all());
+    let short = run(folder.path(), &["verify", "--noise", "short.wav"]).expect(2);
+    assert!(short.err.contains("short.wav: 3.0 s of noise are too short"), "{}", short.all());
+    let none = run(folder.path(), &["verify", "--noise", "none.wav"]).expect(2);
+    assert!(none.err.contains("none.wav"), "{}", none.all());
 }

@@ -1,4 +1,5 @@
-//! The work beside a session, on a thread of its own: judging taps, keeping takes, estimating modes.
+//! The work beside a session, on two threads: one judges taps, which nobody should have to wait for, the other keeps takes and
+//! estimates their modes.
 
 use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -12,10 +13,11 @@ use crate::sound::{WavSamples, wav_bytes};
 
 /// Takes orders and gives answers.
 pub struct Desk {
-    orders: Option<Sender<Order>>,
+    judging: Sender<Order>,
+    keeping: Sender<Order>,
     answers: Receiver<Answer>,
-    thread: Option<JoinHandle<Vec<Kept>>>,
-    open: usize,
+    judge: JoinHandle<()>,
+    keeper: JoinHandle<Vec<Kept>>,
 }
 
 /// A take on disk.
@@ -31,30 +33,36 @@ pub struct Kept {
 impl Desk {
     /// A desk that keeps the takes of each step in its folder.
     pub fn new(folders: Vec<PathBuf>, channels: usize, rate_hz: u32) -> Self {
-        let (orders, incoming) = channel::<Order>();
+        let (judging, to_judge) = channel::<Order>();
+        let (keeping, to_keep) = channel::<Order>();
         let (outgoing, answers) = channel();
-        let thread = std::thread::spawn(move || {
+        let verdicts = outgoing.clone();
+        let judge = std::thread::spawn(move || {
+            let mut estimator = Estimator::default();
+            for order in to_judge {
+                // A session that has ended wants no answer.
+                attend(&order, channels, rate_hz, &mut estimator).map(|answer| verdicts.send(answer));
+            }
+        });
+        let keeper = std::thread::spawn(move || {
             let mut estimator = Estimator::default();
             let mut kept: Vec<Kept> = Vec::new();
-            for order in incoming {
+            for order in to_keep {
                 if let Order::Grown { step, taps, sound } = &order {
                     let trouble = keep(&mut kept, &folders, *step, *taps, sound, channels, rate_hz);
                     let _ = outgoing.send(Answer::Kept(trouble));
                 }
-                // A session that has ended wants no answer.
-                if let Some(answer) = attend(&order, channels, rate_hz, &mut estimator) {
-                    let _ = outgoing.send(answer);
-                }
+                attend(&order, channels, rate_hz, &mut estimator).map(|answer| outgoing.send(answer));
             }
             kept
         });
-        Self { orders: Some(orders), answers, thread: Some(thread), open: 0 }
+        Self { judging, keeping, answers, judge, keeper }
     }
 
     pub fn order(&mut self, order: Order) {
-        if let Some(orders) = &self.orders {
-            self.open += usize::from(orders.send(order).is_ok());
-        }
+        let to = if matches!(order, Order::Grown { .. }) { &self.keeping } else { &self.judging };
+        // Both threads live as long as the desk.
+        let _ = to.send(order);
     }
 
     pub fn answers(&self) -> Vec<Answer> {
@@ -62,9 +70,10 @@ impl Desk {
     }
 
     /// Finishes all that was ordered; gives the takes that were kept.
-    pub fn close(mut self) -> Vec<Kept> {
-        self.orders = None;
-        self.thread.take().and_then(|t| t.join().ok()).unwrap_or_default()
+    pub fn close(self) -> Vec<Kept> {
+        drop((self.judging, self.keeping));
+        let _ = self.judge.join();
+        self.keeper.join().unwrap_or_default()
     }
 }
 

@@ -25,9 +25,9 @@ mod measure;
 mod named_plies;
 mod plan;
 mod ply_material;
-#[cfg(feature = "record")]
 mod rim_outline;
 mod schema;
+#[cfg(feature = "record")]
 mod settings;
 mod simulate;
 mod stage;

@@ -20,6 +20,7 @@ mod part_text;
 mod plan_page;
 mod plan_report;
 mod rim_report;
+mod room_check;
 mod save;
 mod shapes_page;
 mod station_page;
@@ -43,6 +44,7 @@ pub use plan_report::{
     PLAN_SCHEMA, PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_schema, plan_text,
 };
 pub use rim_report::{RimReport, rim_csv, rim_png};
+pub use room_check::room_check_text;
 pub use save::{SaveError, clear_forgotten, save};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;

@@ -166,6 +166,31 @@ fn find(wanted: Option<&str>) -> Result<cpal::Device, MicrophoneError> {
     }
 }
 
+/// What a device offers at a rate, as near to its usual form as there is; else all the rates that it offers.
+fn at_rate(
+    usual: &cpal::SupportedStreamConfig,
+    offers: &[cpal::SupportedStreamConfigRange],
+    rate_hz: u32,
+) -> Result<cpal::SupportedStreamConfig, String> {
+    let fitting: Vec<_> = offers.iter().filter(|r| r.contains_rate(rate_hz)).collect();
+    let same = |r: &&&cpal::SupportedStreamConfigRange| {
+        r.channels() == usual.channels() && r.sample_format() == usual.sample_format()
+    };
+    match fitting.iter().find(same).or(fitting.first()) {
+        Some(range) => Ok(range.with_sample_rate(rate_hz)),
+        None => {
+            let mut rates: Vec<(u32, u32)> =
+                offers.iter().map(|r| (r.min_sample_rate(), r.max_sample_rate())).collect();
+            rates.sort_unstable();
+            rates.dedup();
+            let told = |(low, high): &(u32, u32)| {
+                if low == high { format!("{low} Hz") } else { format!("{low} to {high} Hz") }
+            };
+            Err(rates.iter().map(told).collect::<Vec<_>>().join(", "))
+        }
+    }
+}
+
 /// Starts listening to a microphone: by its id or a part of its name, or the system's default; at its own rate or another.
 ///
 /// # Errors
@@ -178,27 +203,12 @@ pub fn listen_to(wanted: Option<&str>, rate_hz: Option<u32>) -> Result<Capture, 
     let config = match rate_hz.filter(|r| *r != default.sample_rate()) {
         None => default,
         Some(rate_hz) => {
-            let ranges: Vec<_> = device.supported_input_configs().map_err(open)?.collect();
-            let fits = |r: &&cpal::SupportedStreamConfigRange| r.contains_rate(rate_hz);
-            let same = |r: &&&cpal::SupportedStreamConfigRange| {
-                r.channels() == default.channels() && r.sample_format() == default.sample_format()
-            };
-            let fitting: Vec<_> = ranges.iter().filter(fits).collect();
-            match fitting.iter().find(same).or(fitting.first()) {
-                Some(range) => range.with_sample_rate(rate_hz),
-                None => {
-                    let mut offered: Vec<String> = ranges
-                        .iter()
-                        .map(|r| match (r.min_sample_rate(), r.max_sample_rate()) {
-                            (low, high) if low == high => format!("{low} Hz"),
-                            (low, high) => format!("{low} to {high} Hz"),
-                        })
-                        .collect();
-                    offered.sort();
-                    offered.dedup();
-                    return Err(MicrophoneError::Rate { name, rate_hz, offered: offered.join(", ") });
-                }
-            }
+            let offers: Vec<_> = device.supported_input_configs().map_err(open)?.collect();
+            at_rate(&default, &offers, rate_hz).map_err(|offered| MicrophoneError::Rate {
+                name: name.clone(),
+                rate_hz,
+                offered,
+            })?
         }
     };
     let (rate_hz, channels) = (config.sample_rate(), usize::from(config.channels()));
@@ -268,5 +278,25 @@ mod tests {
     fn processing_is_told_by_the_name() {
         assert_eq!(may_process("Built-in (echo cancelled)"), Some("echo cancelling"));
         assert_eq!(may_process("USB microphone"), None);
+    }
+
+    /// A device of two fixed rates: the usual form is kept where it can be, and a rate that it does not offer is refused with those
+    /// that it does.
+    #[test]
+    fn a_rate_is_taken_or_refused_in_words() {
+        let offer = |channels, rate, format| {
+            cpal::SupportedStreamConfigRange::new(channels, rate, rate, cpal::SupportedBufferSize::Unknown, format)
+        };
+        let offers = [
+            offer(1, 48_000, SampleFormat::I16),
+            offer(2, 48_000, SampleFormat::F32),
+            offer(2, 8_000, SampleFormat::I16),
+        ];
+        let usual = offer(2, 44_100, SampleFormat::F32).with_sample_rate(44_100);
+        let chosen = at_rate(&usual, &offers, 48_000).expect("it is offered");
+        assert_eq!((chosen.channels(), chosen.sample_format()), (2, SampleFormat::F32));
+        let other = at_rate(&usual, &offers, 8_000).expect("it is offered, in another form");
+        assert_eq!((other.channels(), other.sample_format()), (2, SampleFormat::I16));
+        assert_eq!(at_rate(&usual, &offers, 96_000), Err("8000 Hz, 48000 Hz".to_owned()));
     }
 }
