@@ -101,6 +101,12 @@ pub fn parse_readings(text: &str, dimension: Dimension) -> Result<Vec<f64>, Stri
         readings.push(value);
     }
     let readings: Vec<f64> = readings.iter().map(|r| found.scale * r + found.offset).collect();
+    if readings.is_empty() {
+        return Err(format!("{text:?} has no number; write it like {}", dimension.example()));
+    }
+    if readings.iter().any(|r| !r.is_finite()) {
+        return Err(format!("{text:?} is no size"));
+    }
     let positive = !matches!(dimension, Dimension::Temperature);
     if positive && readings.iter().any(|r| *r <= 0.0) {
         return Err(format!("{text:?} must be above zero"));
@@ -114,7 +120,8 @@ pub fn parse_uncertainty(text: &str, dimension: Dimension) -> Result<f64, String
     let unit_text = text.trim().trim_start_matches(|c: char| c.is_ascii_digit() || " .,+-/;".contains(c)).trim();
     let offset = find(dimension, unit_text)?.offset;
     match readings[..] {
-        [one] => Ok(one - offset),
+        [one] if one - offset >= 0.0 => Ok(one - offset),
+        [_] => Err(format!("{text:?}: an uncertainty is not below zero")),
         _ => Err(format!("{text:?}: one value is wanted here")),
     }
 }
