@@ -97,7 +97,7 @@ pub fn taps(bytes: &[u8]) {
 /// Sound files of any kind: opened as sound that holds its promises, or refused.
 pub fn decoders(file: &Path) {
     if let Ok(mut recording) = Recording::open(file, &OpenOptions::default()) {
-        assert!(recording.sample_rate_hz() > 0.0 && recording.len() > 0);
+        assert!(recording.sample_rate_hz() > 0.0 && !recording.is_empty());
         let mut scratch = Vec::new();
         let most = recording.len().min(1 << 16);
         if let Ok(samples) = recording.read(0, most, &mut scratch) {

@@ -440,3 +440,16 @@ fn a_room_is_tried() {
     let none = run(folder.path(), &["verify", "--noise", "none.wav"]).expect(2);
     assert!(none.err.contains("none.wav"), "{}", none.all());
 }
+
+/// Every command has its manual page, and every shell its script.
+#[test]
+fn shells_and_man_are_served() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    run(folder.path(), &["manual", "man1"]).expect(0);
+    let page = |name: &str| fs::read_to_string(folder.path().join("man1").join(name)).expect("a page");
+    assert!(page("ringwright.1").contains(".TH") && page("ringwright-measure.1").contains("thickness"));
+    for shell in ["bash", "zsh", "fish", "powershell"] {
+        let script = run(folder.path(), &["completions", shell]).expect(0);
+        assert!(script.out.contains("ringwright") && script.out.contains("measure"), "{shell}");
+    }
+}

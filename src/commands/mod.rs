@@ -21,6 +21,7 @@ mod listen;
 mod listen_desk;
 mod listen_end;
 mod listen_plan;
+mod manual;
 mod measure;
 mod named_plies;
 mod plan;
@@ -68,6 +69,10 @@ enum Command {
     Devices(devices::Arguments),
     /// Print the JSON Schema of a report
     Schema(schema::Arguments),
+    /// Print a script that lets a shell complete commands and options
+    Completions(manual::Completions),
+    /// Write manual pages
+    Manual(manual::Manual),
 }
 
 /// How a command ended.
@@ -101,6 +106,8 @@ pub fn run() -> u8 {
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Devices(arguments) => devices::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
+        Command::Completions(arguments) => manual::completions(&arguments),
+        Command::Manual(arguments) => manual::manual(&arguments),
     };
     match outcome {
         Ok(Outcome::Done) => 0,
