@@ -74,7 +74,8 @@ fn a_session_from_the_microphone_to_the_take() {
         assert!(told.contains(part), "{part}\n{told}");
     }
     let kept = first_channel(&folder.path().join("shop/recordings/rim/plain/waist/take-01.wav"));
-    // Every stretch of what is kept was played, in order, one stretch a tap.
+    // Every stretch of what is kept was played, in order: one stretch a tap, but that the longer quiet of a take's first two taps
+    // makes one of them.
     let (mut at, mut from, mut stretches) = (0, 0, 0);
     while at < kept.len() {
         let end = (at + 64).min(kept.len());
@@ -83,7 +84,7 @@ fn a_session_from_the_microphone_to_the_take() {
         let same = kept[at..].iter().zip(&played[from..]).take_while(|(a, b)| a == b).count();
         (at, from, stretches) = (at + same, from + same, stretches + 1);
     }
-    assert_eq!(stretches, 6, "{told}");
+    assert_eq!(stretches, 5, "{told}");
     // And what it says of the modes is the truth.
     let report = microphone.program().args(["measure", "shop", "--format", "json"]).output().expect("it runs");
     let report: serde_json::Value = serde_json::from_slice(&report.stdout).expect("a JSON document");
@@ -111,7 +112,7 @@ fn what_was_accepted_survives_a_kill() {
         .expect("it runs");
     let take = folder.path().join("shop/recordings/rim/plain/waist/take-01.wav");
     let since = Instant::now();
-    // Killed at whatever it does when it has kept two taps and goes on with the third.
+    // Killed at whatever it does when it has kept the first two taps, then the third, and goes on with the fourth.
     let mut changes = 0;
     let mut size = 0;
     while changes < 2 && since.elapsed() < Duration::from_secs(40) {
@@ -122,9 +123,9 @@ fn what_was_accepted_survives_a_kill() {
     }
     child.kill().expect("it can be killed");
     child.wait().expect("it ends");
-    assert_eq!(changes, 2, "two taps were kept in time");
+    assert_eq!(changes, 2, "taps were kept in time");
     let measured = microphone.program().args(["measure", "shop"]).output().expect("it runs");
-    assert!(words(&measured).contains("2 of 2 taps used"), "{}", words(&measured));
+    assert!(words(&measured).contains("3 of 3 taps used"), "{}", words(&measured));
 }
 
 /// The microphone brings nothing more: that is said, and what was accepted is kept.
@@ -164,7 +165,7 @@ fn a_microphone_that_vanishes_costs_no_tap() {
         return;
     }
     assert_eq!(output.status.code(), Some(3), "{told}");
-    assert!(told.contains("the microphone is lost") && told.contains("(1 tap)"), "{told}");
+    assert!(told.contains("the microphone is lost") && told.contains("(2 taps)"), "{told}");
 }
 
 /// An end that the maker asks for (Ctrl-C): a summary, and the tap that is still dying away counts.
@@ -175,7 +176,7 @@ fn an_interrupt_ends_with_a_summary() {
     let microphone = FakeMicrophone::playing(folder.path(), &played, Then::Silence);
     let child =
         microphone.program().args(WAIST).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it runs");
-    // The second tap comes at 7.2 s and has sunk into the noise half a second later.
+    // The second tap comes at 7.2 s and has sunk into the noise half a second later: it and the first count then.
     std::thread::sleep(Duration::from_millis(8600));
     let asked = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill");
     assert!(asked.success());
@@ -247,7 +248,7 @@ fn a_full_disk_costs_no_tap_that_was_kept() {
     let _ = play(folder.path(), &spec(3).make().samples);
     let program = env!("CARGO_BIN_EXE_ringwright");
     let script =
-        format!("trap '' XFSZ; ulimit -f 1150; exec '{program}' {} --taps 3 --play session.wav", WAIST.join(" "));
+        format!("trap '' XFSZ; ulimit -f 1500; exec '{program}' {} --taps 3 --play session.wav", WAIST.join(" "));
     let output = std::process::Command::new("bash")
         .current_dir(folder.path())
         .args(["-c", &script])
@@ -334,7 +335,8 @@ fn a_lost_terminal_ends_the_session() {
         .stdout(Stdio::null())
         .spawn()
         .expect("script runs");
-    std::thread::sleep(Duration::from_millis(7500));
+    // Two taps are kept after 10 s at most.
+    std::thread::sleep(Duration::from_millis(10_500));
     terminal.kill().expect("it can be killed");
     terminal.wait().expect("it ends");
     let pid = fs::read_to_string(folder.path().join("pid")).expect("the program's number");
