@@ -151,7 +151,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         None => print(&text),
     }
     if let Some(page) = &arguments.page {
-        let png = comparison_png(&comparisons, &pictures, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
+        let png = comparison_png(&comparisons, &pictures, None, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
         save(page, &png, arguments.force).context("the picture was not saved")?;
         if !arguments.quiet {
             tell(&format!("the picture is in {}", page.display()));

@@ -288,7 +288,8 @@ impl<'a> Session<'a> {
             return Ok(None);
         }
         print(&format!("{title}\n{}\n", comparison_text(comparisons)));
-        let png = comparison_png(comparisons, pictures, self.remark()).map_err(|e| anyhow!(e))?;
+        let what = title.split(':').next().map(str::trim);
+        let png = comparison_png(comparisons, pictures, what, self.remark()).map_err(|e| anyhow!(e))?;
         save(&self.desk.reports.join(file), &png, true)?;
         Ok(Some(IndexSection {
             heading: title.to_owned(),

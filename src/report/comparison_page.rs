@@ -8,20 +8,22 @@ use super::take_picture::TakePicture;
 use crate::compare::{Comparison, Row, Verdict};
 
 /// The page as PNG, 1600 wide: how the stages sound laid over each other, if `pictures` has any (the baseline's first, then
-/// those of the comparisons in their order), then a block for each comparison.
+/// those of the comparisons in their order), then a block for each comparison. `what` is compared: the part and its station.
 ///
 /// # Errors
 /// A message if it cannot be rendered.
 pub fn comparison_png(
     comparisons: &[Comparison],
     pictures: &[TakePicture],
+    what: Option<&str>,
     remark: Option<&str>,
 ) -> Result<Vec<u8>, String> {
     let shown = overlay_height(pictures);
     let height: f64 = comparisons.iter().map(block_height).sum();
     let mut on = Drawing::new(WIDTH, 140.0 + shown + height);
     let first = comparisons.first().map_or("", |c| c.baseline.as_str());
-    on.text(40.0, 52.0, &format!("Compared with {first}"), Style { size: 30.0, bold: true, ..Style::default() });
+    let title = what.map_or(format!("Compared with {first}"), |what| format!("{what}: compared with {first}"));
+    on.text(40.0, 52.0, &title, Style { size: 30.0, bold: true, ..Style::default() });
     let note =
         remark.map_or(String::new(), |r| format!("{r} · ")) + "bars: 95 % intervals of the ratio to the baseline";
     on.text(40.0, 84.0, &note, Style { size: 19.0, colour: MUTED, ..Style::default() });

@@ -73,16 +73,38 @@ fn decays(on: &mut Drawing, comparisons: &[Comparison], pictures: &[TakePicture]
         let style = Style { size: 17.0, colour: MUTED, ..Style::default() };
         on.text(panel.left + 20.0, panel.top + 40.0, "no mode was found in all stages", style);
     }
+    let mut ends = Vec::new();
     for (decay, colour) in followed.iter().zip(SERIES) {
         let Some(decay) = decay else { continue };
         let points: Vec<_> = decay.points.iter().map(|p| panel.at(f64::from(p.0), f64::from(p.1))).collect();
         on.polyline(&points, colour, 2.6, 0.9);
-        if let Some((x, y)) = points.last() {
-            let style = Style { size: 15.0, colour, bold: true, anchor: Anchor::End, halo: true };
-            on.text(x.max(panel.left + 70.0), y - 8.0, &format!("{:.0} Hz", decay.frequency_hz), style);
-        }
+        ends.extend(points.last().map(|(x, y)| (x.max(panel.left + 70.0), y - 8.0, colour, decay.frequency_hz)));
+    }
+    for (x, y, colour, hz) in apart(ends) {
+        let style = Style { size: 15.0, colour, bold: true, anchor: Anchor::End, halo: true };
+        on.text(x, y, &format!("{hz:.0} Hz"), style);
     }
 }
+
+/// A label's place (x, y), its colour, and the frequency that it tells.
+type Label = (f64, f64, &'static str, f64);
+
+/// Labels, the upper ones moved up until none lies over another.
+fn apart(mut labels: Vec<Label>) -> Vec<Label> {
+    labels.sort_by(|a, b| b.1.total_cmp(&a.1));
+    for i in 1..labels.len() {
+        for lower in 0..i {
+            let (below, own) = (labels[lower], labels[i]);
+            if (below.0 - own.0).abs() < LABEL.0 && below.1 - own.1 < LABEL.1 {
+                labels[i].1 = below.1 - LABEL.1;
+            }
+        }
+    }
+    labels
+}
+
+/// Width and height of a label.
+const LABEL: (f64, f64) = (75.0, 18.0);
 
 /// The baseline's strongest mode that has a partner in most stages, and its partners: a decay for each picture.
 fn followed<'a>(comparisons: &[Comparison], pictures: &'a [TakePicture]) -> Vec<Option<&'a DecayPicture>> {
@@ -106,4 +128,21 @@ fn followed<'a>(comparisons: &[Comparison], pictures: &'a [TakePicture]) -> Vec<
     // The first of those with most partners: decays come strongest first.
     let best = all.rev().max_by_key(|(_, partners)| partners.iter().flatten().count());
     best.map_or(Vec::new(), |(own, partners)| std::iter::once(Some(own)).chain(partners).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_lie_apart() {
+        let told = apart(vec![
+            (100.0, 50.0, "a", 1.0),
+            (120.0, 55.0, "b", 2.0),
+            (130.0, 52.0, "c", 3.0),
+            (300.0, 51.0, "d", 4.0),
+        ]);
+        let y = |hz: f64| told.iter().find(|l| l.3 == hz).map(|l| l.1);
+        assert_eq!((y(2.0), y(3.0), y(1.0), y(4.0)), (Some(55.0), Some(37.0), Some(19.0), Some(51.0)));
+    }
 }

@@ -5,10 +5,10 @@
 //! measured ones are aligned with them, the best are refined by least squares, and rivals that explain the modes about as
 //! well are reported beside the best.
 
-use super::blank_modes::{BlankModes, edge_factor};
+use super::blank_modes::BlankModes;
 use super::candidates::candidates;
-use super::numbering::{DEVIATION_LIMITS, Numbering, refine};
-use super::plate::{Constants, PlateMode, Size, mode_name};
+use super::numbering::{DEVIATION_LIMITS, Numbering, SHEAR_TERM_U, refine};
+use super::plate::{Constants, ModePlace, PlateMode, Size, mode_name};
 use super::wood::{ORDINARY_SPEED_M_S, POISSON, SHEAR_RANGE, SPEED_M_S};
 use crate::modes::student_factor;
 use crate::part::{Measured, Sizes, Source};
@@ -166,13 +166,33 @@ fn undecided(numberings: &[Numbering]) -> Option<String> {
     })
 }
 
-/// Moduli with all their uncertainties: frequencies, sizes, mass, Poisson's ratio, the free edges.
+/// The tones as they would be if shear through the thickness took less by the uncertainty of what it takes.
+fn shear_moved(size: &Size, tones: &[Tone], constants: &Constants, places: &[Option<ModePlace>]) -> Vec<Tone> {
+    let blank = BlankModes::new(size, constants, 1.1 * tones.last().map_or(0.0, |t| t.frequency_hz));
+    let moved = |(tone, place): (&Tone, &Option<ModePlace>)| {
+        let mode = blank.modes.iter().find(|m| Some(m.place) == *place);
+        let term = mode.map_or(0.0, |m| m.thickness_terms(constants, &blank.stiffnesses, size.thickness_m).1);
+        Tone { frequency_hz: tone.frequency_hz * (1.0 + 0.5 * SHEAR_TERM_U * term), ..*tone }
+    };
+    tones.iter().zip(places).map(moved).collect()
+}
+
+/// Moduli with all their uncertainties: frequencies, sizes, mass, Poisson's ratio, shear through the thickness.
 fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], best: &Numbering) {
     let solve = |size: &Size, poisson: f64| {
         let start = Constants { poisson, ..best.constants };
         refine(size, tones, start, Some(&best.places)).map(|n| n.constants)
     };
     let Some(centre) = solve(size, POISSON.0) else { return };
+    let speed = size.speed_m_s(&centre);
+    if !ORDINARY_SPEED_M_S.contains(&speed) {
+        result.notes.push(format!(
+            "no modulus is told: sound would go along the grain at {speed:.0} m/s, which is no ordinary wood's ({:.0} to {:.0}). Are \
+             length, thickness and mass right, and does the grain go along the length?",
+            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
+        ));
+        return;
+    }
     let widened = student_factor(best.freedom);
     let value = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
     let mut parts: [Vec<(Source, f64)>; 3] = Default::default();
@@ -196,11 +216,13 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         perturb(source, solve(&moved, POISSON.0), 0.5);
     }
     perturb("Poisson's ratio", solve(size, POISSON.0 + POISSON.1), 1.0);
+    let sheared = shear_moved(size, tones, &centre, &best.places);
+    let start = Constants { poisson: POISSON.0, ..best.constants };
+    perturb("shear through the thickness", refine(size, &sheared, start, Some(&best.places)).map(|n| n.constants), 1.0);
     for (parameter, parts) in parts.iter_mut().enumerate() {
         let u = best.covariance[(parameter, parameter)].sqrt() * widened;
         parts.push((Source::from("frequencies and uneven wood"), value(&centre)[parameter] * u));
     }
-    parts[2].push((Source::from("free edges"), centre.shear_pa * (1.0 - edge_factor(size))));
     let [along, across, shear] = parts;
     let along = Measured::with_parts(centre.along_pa, along);
     let inputs = [&along, &sizes.width, &sizes.thickness];
@@ -220,14 +242,6 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         result.shear = Some(Measured::with_parts(centre.shear_pa, shear));
     } else {
         result.notes.push(untold("the shear modulus G", "twist"));
-    }
-    let speed = size.speed_m_s(&centre);
-    if !ORDINARY_SPEED_M_S.contains(&speed) {
-        result.notes.push(format!(
-            "a speed of sound of {speed:.0} m/s along the grain is unusual for wood (most lie between {:.0} and {:.0}): are length, \
-             thickness and mass right?",
-            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
-        ));
     }
     if best.deviation > 0.8 * DEVIATION_LIMITS.1 {
         result.notes.push(

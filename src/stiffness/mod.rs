@@ -12,6 +12,7 @@ mod numbering;
 mod plate;
 mod quantity;
 mod station_masses;
+mod thickness_terms;
 mod wood;
 
 pub use added_mass::{

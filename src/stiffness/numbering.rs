@@ -13,8 +13,10 @@ use super::wood::{ACROSS, SHEAR};
 /// Relative deviation of real wood from a uniform plate at which modes are first aligned, and the limits of what it may be.
 pub(super) const DEVIATION: f64 = 0.006;
 pub(super) const DEVIATION_LIMITS: (f64, f64) = (1e-4, 0.012);
-/// The shear modulus through the thickness is taken as the one in the plane; the shear term may be off by this part of it.
-const SHEAR_TERM_U: f64 = 0.3;
+/// The shear moduli through the thickness are taken from the one in the plane; the shear term may be off by this part of it, much
+/// the same for all modes, and by the other part for each by itself (boards are sawn between quarter and flat; by judgement).
+pub(super) const SHEAR_TERM_U: f64 = 0.3;
+const SHEAR_SCATTER: f64 = 0.1;
 
 /// Rounds of least squares, and a step (in ln E) that moves nothing any more.
 const ROUNDS: usize = 6;
@@ -138,7 +140,7 @@ fn equations(
     for (row, (i, k)) in pairs.iter().enumerate() {
         let (tone, mode) = (&tones[*i], &blank.modes[*k]);
         let (_, shear_term) = mode.thickness_terms(constants, &blank.stiffnesses, size.thickness_m);
-        let sigma = tone.relative_u().hypot(deviation).hypot(0.5 * SHEAR_TERM_U * shear_term);
+        let sigma = tone.relative_u().hypot(deviation).hypot(0.5 * SHEAR_SCATTER * shear_term);
         // d ln f/d ln parameter from the energy shares; D_1 = nu E_C h^3/12/(...) moves with E_C.
         let share = |p: usize| mode.slopes[p] * blank.stiffnesses[p] / mode.omega_squared;
         for (parameter, slope) in [share(0), share(1) + share(2), share(3)].into_iter().enumerate() {

@@ -2,7 +2,9 @@
 
 use std::f64::consts::TAU;
 
-use nalgebra::{DMatrix, SymmetricEigen};
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
+
+use super::thickness_terms::ThicknessTerms;
 
 /// Elastic constants of thin wood in its plane: along the grain (x), across (y), in-plane shear (Pa), Poisson's ratio
 /// (strain across for stress along).
@@ -65,8 +67,8 @@ pub struct PlateMode {
     pub slopes: [f64; 4],
     /// Mean square slope <w_x^2 + w_y^2>/<w^2> (1/m2): rotary inertia.
     pub slope_squared: f64,
-    /// <w_xxx^2>/<w_xx^2> (1/m2): shear.
-    pub shear_squared: f64,
+    /// What its shear forces and its free edges take.
+    thickness: ThicknessTerms,
     /// Coefficients in the Legendre products, row by row along the length, and how many along the width.
     coefficients: Vec<f64>,
     columns: usize,
@@ -86,12 +88,16 @@ fn parity_indices(terms: usize, odd: usize) -> Vec<usize> {
 }
 
 /// Integrals over the products of one parity, along one direction of length `side_m`.
-struct Side {
+pub(super) struct Side {
     /// <p'' p''>, <p p''>, <p' p'>, <p''' p'''>.
     second: DMatrix<f64>,
     mixed: DMatrix<f64>,
     first: DMatrix<f64>,
-    third: DMatrix<f64>,
+    /// Coefficients of the first, second and third derivative: of the other parity, of this one, of the other.
+    pub(super) slopes: [DMatrix<f64>; 3],
+    /// Values of this parity's polynomials, and of the other's, at the upper end.
+    pub(super) ends: [DVector<f64>; 2],
+    pub(super) side_m: f64,
 }
 
 impl Side {
@@ -100,12 +106,19 @@ impl Side {
         let d2 = &d * &d;
         let d3 = &d2 * &d;
         let keep = parity_indices(terms, odd);
+        let other = parity_indices(terms, 1 - odd);
+        let to = |m: &DMatrix<f64>, rows: &[usize]| m.select_rows(rows).select_columns(keep.iter());
+        let end = |kept: &[usize]| DVector::from_iterator(kept.len(), kept.iter().map(|n| (*n as f64 + 0.5).sqrt()));
+        let slopes = [to(&d, &other), to(&d2, &keep), to(&d3, &other)];
+        let ends = [end(&keep), end(&other)];
         let pick = |m: DMatrix<f64>| m.select_rows(keep.iter()).select_columns(keep.iter());
         Self {
             second: pick(d2.transpose() * &d2),
             mixed: pick(d2),
             first: pick(d.transpose() * &d),
-            third: pick(d3.transpose() * &d3),
+            slopes,
+            ends,
+            side_m,
         }
     }
     fn len(&self) -> usize {
@@ -170,7 +183,7 @@ pub fn free_plate_modes(stiffnesses: &[f64; 4], size: &Size, terms: (usize, usiz
                     omega_squared,
                     slopes,
                     slope_squared: inner(&along.first, None) + twice(&width.first),
-                    shear_squared: inner(&along.third, None) / curvature.max(1e-12),
+                    thickness: ThicknessTerms::new(&shape, &along, &width, per_area),
                     coefficients: full(&shape, terms, odd_x, odd_y),
                     columns: terms.1,
                 });
@@ -231,9 +244,7 @@ fn legendre(terms: usize, x: f64) -> Vec<f64> {
 }
 
 impl PlateMode {
-    /// Frequency (Hz) with rotary inertia and shear to first order: `omega^2/(1 + h^2/12 (<slope^2> + q E_L/(kappa G) <shear>))`,
-    /// q the share of the energy that bends along the grain, kappa 5/6, the shear modulus through the thickness taken as the
-    /// one in the plane.
+    /// Frequency (Hz) with rotary inertia, shear through the thickness and free edges to first order: omega^2/(1 + rotary + shear).
     pub fn frequency_hz(&self, constants: &Constants, stiffnesses: &[f64; 4], thickness_m: f64) -> f64 {
         let (rotary, shear) = self.thickness_terms(constants, stiffnesses, thickness_m);
         (self.omega_squared_of(stiffnesses) / (1.0 + rotary + shear)).sqrt() / TAU
@@ -246,10 +257,9 @@ impl PlateMode {
 
     /// What rotary inertia and shear take from omega^2, relative.
     pub fn thickness_terms(&self, constants: &Constants, stiffnesses: &[f64; 4], thickness_m: f64) -> (f64, f64) {
-        let twelfth = thickness_m * thickness_m / 12.0;
-        let share = self.slopes[0] * stiffnesses[0] / self.omega_squared_of(stiffnesses);
-        let shear = twelfth * self.shear_squared * share * constants.along_pa / (5.0 / 6.0 * constants.shear_pa);
-        (twelfth * self.slope_squared, shear)
+        let rotary = thickness_m * thickness_m / 12.0 * self.slope_squared;
+        let shear = self.thickness.shear(stiffnesses, constants.shear_pa, thickness_m);
+        (rotary, shear / self.omega_squared_of(stiffnesses))
     }
 
     /// Displacement at a point (fractions of length and width, 0 to 1), its mean square over the plate 1.

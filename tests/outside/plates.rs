@@ -1,12 +1,12 @@
 //! Moduli and mode numbers of flat blanks against finite elements (`fem/plates.py`, scikit-fem, conforming thin-plate
-//! elements): none of the frequencies comes from this crate.
+//! elements, and the Reissner-Mindlin equations for the thickness, `fem/plates_thick.py`): none of the frequencies comes from this
+//! crate.
 
 use ringwright::modes::COVERAGE_95;
 use ringwright::part::{Measured, Sizes};
 use ringwright::stiffness::{Tone, blank_from_tones};
 
 use super::Dice;
-use super::bars::{free_bar_root_squared, timoshenko_parameter};
 
 struct Blank {
     size: [f64; 3],
@@ -26,9 +26,12 @@ fn blanks() -> Vec<Blank> {
     let mut blanks: Vec<Blank> = rows(include_str!("fem/blanks.csv"))
         .map(|r| Blank { size: [r[1], r[2], r[3]], density: r[4], moduli: [r[5], r[6], r[7]], modes: vec![] })
         .collect();
-    for r in rows(include_str!("fem/plates.csv")) {
-        blanks[r[0] as usize].modes.push((r[1], r[2] as i64, r[3] as i64, r[4]));
+    // The elements are those of a thin plate; wood also gives way in shear through its thickness, along and across.
+    let thick = rows(include_str!("fem/plates_thick.csv")).map(|r| r[3]);
+    for (r, ratio) in rows(include_str!("fem/plates.csv")).zip(thick) {
+        blanks[r[0] as usize].modes.push((r[1] * ratio, r[2] as i64, r[3] as i64, r[4]));
     }
+    blanks.iter_mut().for_each(|b| b.modes.sort_by(|x, y| x.0.total_cmp(&y.0)));
     blanks
 }
 
@@ -61,15 +64,6 @@ fn blanks_give_their_moduli() {
             if *f < 60.0 || *f > highest || weak || dice.uniform() < 1.0 / 6.0 {
                 continue;
             }
-            // The elements are those of a thin plate; wood also gives way in shear. For bending along that is Timoshenko's bar
-            // (checked by itself against an independent solution), with the shear modulus through the thickness as in the plane.
-            let rotary = (blank.size[2] / blank.size[0]).powi(2) / 12.0;
-            let thick = |bending: usize| {
-                let shear = rotary * blank.moduli[0] / (5.0 / 6.0 * blank.moduli[2]);
-                timoshenko_parameter(bending, rotary, shear).expect("far below the cut-off")
-                    / free_bar_root_squared(bending)
-            };
-            let f = if *n == 0 && *m >= 2 { f * thick(*m as usize - 1) } else { *f };
             let u = f * 10f64.powf(-4.5 + 1.5 * dice.uniform());
             tones.push(Tone { frequency_hz: f + u * dice.normal(), frequency_hz_u: u });
             truths.push((*m, *n));
@@ -80,6 +74,10 @@ fn blanks_give_their_moduli() {
             tones.insert(at, Tone { frequency_hz: f, frequency_hz_u: 1e-4 * f });
             truths.insert(at, (-2, -2));
         }
+        // A table of modes goes by frequency, also where the noise turns two of them round.
+        let mut order: Vec<usize> = (0..tones.len()).collect();
+        order.sort_by(|a, b| tones[*a].frequency_hz.total_cmp(&tones[*b].frequency_hz));
+        let (tones, truths): (Vec<Tone>, Vec<(i64, i64)>) = order.iter().map(|i| (tones[*i], truths[*i])).unzip();
         let mut read = |value: f64, u: f64, name: &str| Measured::new(value + u * dice.normal(), u, name);
         let [a, b, h] = blank.size;
         let mass = blank.density * a * b * h;
