@@ -170,11 +170,14 @@ fn blanks_give_their_moduli() {
     assert!(exact[exact.len() / 2] < 0.005);
 }
 
+/// Length, width, thickness; mass; tones; moduli as published; moduli as a thin plate has these tones.
+type Tapped = ([f64; 3], f64, [f64; 3], [f64; 3], [f64; 3]);
+
 /// Real plates of spruce, tapped: length, width, thickness (mm), mass (g), tones (Hz) of twist, first bending along and across, and
 /// moduli E along, across, G (GPa) as published, and as a thin plate of nu 0.39 has these very tones (project reference, by another
 /// program). Sizes, masses and published moduli: Badiane and others, J. Acoust. Soc. Am. 154 (2023) 730, open data; tones: from the
 /// records there.
-const TAPPED: [([f64; 3], f64, [f64; 3], [f64; 3], [f64; 3]); 5] = [
+const TAPPED: [Tapped; 5] = [
     ([580.0, 217.2, 4.90], 256.0, [51.502, 75.743, 163.252], [10.700, 0.976, 0.682], [10.609, 0.959, 0.652]),
     ([580.0, 217.0, 4.70], 253.8, [51.495, 74.990, 159.150], [11.600, 0.964, 0.756], [11.694, 1.021, 0.733]),
     ([576.0, 216.2, 4.60], 225.6, [54.327, 79.418, 159.681], [11.900, 1.010, 0.816], [12.227, 0.971, 0.766]),
