@@ -4,8 +4,10 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
+use ringwright::part::{Measured, Sizes};
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise, syllable};
 use ringwright::sound::{OpenOptions, Recording, TapReason, WavSamples, find_taps, wav_bytes};
+use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
 
 const RATE: f64 = 16_000.0;
 const SEEDS: [u64; 3] = [3, 14, 159];
@@ -108,6 +110,61 @@ fn more_quiet_around_the_taps_changes_little() {
         expect_same(&what, &before, &two(&what, [&quiet[..], &samples].concat(), RATE), 0.5);
         let what = format!("seed {seed}, quiet after");
         expect_same(&what, &before, &two(&what, [&samples[..], &quiet].concat(), RATE), 0.5);
+    }
+}
+
+/// Taps in another order are the same taps: each keeps its own quiet before it and its ring-down. What each starts from (the end
+/// of another's decay, far under the noise), where it ends, and the noise's density move a little, and with them which noise is read
+/// along: they must agree within an uncertainty.
+#[test]
+fn order_of_taps_changes_little() {
+    for seed in SEEDS {
+        let take = TakeSpec { interval_s: 1.2, ..take(seed) }.make();
+        let before = two("as it is", take.samples.clone(), RATE);
+        let cut = |onset: usize| onset - (0.3 * RATE) as usize;
+        let ends = [cut(take.onsets[1]), cut(take.onsets[2]), take.samples.len()];
+        let pieces: Vec<&[f32]> =
+            take.onsets.iter().zip(ends).map(|(onset, end)| &take.samples[cut(*onset)..end]).collect();
+        let lead = &take.samples[..cut(take.onsets[0])];
+        for order in [[1, 0, 2], [2, 1, 0], [1, 2, 0]] {
+            let mut altered = lead.to_vec();
+            order.iter().for_each(|i| altered.extend_from_slice(pieces[*i]));
+            let what = format!("seed {seed}, order {order:?}");
+            expect_same(&what, &before, &two(&what, altered, RATE), 1.0);
+        }
+    }
+}
+
+/// A blank of the same wood twice as large in every direction has all its tones an octave lower (thin plates, shear and edges
+/// included), and one of 1.6 times the mass with the same tones has 1.6 times the moduli: to the fit's own tolerance.
+#[test]
+fn sizes_scale_as_physics_says() {
+    let constants = Constants { along_pa: 11.6e9, across_pa: 1.1e9, shear_pa: 0.9e9, poisson: 0.4 };
+    let size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.1331 };
+    let stiffnesses = bending_stiffnesses(&constants, size.thickness_m);
+    let tones: Vec<f64> = free_plate_modes(&stiffnesses, &size, (24, 10), 700.0)
+        .iter()
+        .map(|m| m.frequency_hz(&constants, &stiffnesses, size.thickness_m))
+        .filter(|hz| *hz > 60.0)
+        .collect();
+    let moduli = |scale: f64, mass: f64, pitch: f64| -> Vec<f64> {
+        let read = |value: f64, name: &str| Measured::new(value, 1e-4 * value, name);
+        let sizes = Sizes {
+            length: read(scale * size.length_m, "length"),
+            width: read(scale * size.width_m, "width"),
+            thickness: read(scale * size.thickness_m, "thickness"),
+            mass: read(mass * size.mass_kg, "mass"),
+        };
+        let tones: Vec<Tone> =
+            tones.iter().map(|f| Tone { frequency_hz: pitch * f, frequency_hz_u: 1e-4 * pitch * f }).collect();
+        let result = blank_from_tones(&sizes, &tones);
+        [result.along, result.across, result.shear].iter().flatten().map(|m| m.value).collect()
+    };
+    let (once, large, heavy) = (moduli(1.0, 1.0, 1.0), moduli(2.0, 8.0, 0.5), moduli(1.0, 1.6, 1.0));
+    assert_eq!((once.len(), large.len(), heavy.len()), (3, 3, 3));
+    for i in 0..3 {
+        assert!((large[i] / once[i] - 1.0).abs() < 1e-4, "{once:?} {large:?}");
+        assert!((heavy[i] / once[i] / 1.6 - 1.0).abs() < 1e-3, "{once:?} {heavy:?}");
     }
 }
 
