@@ -162,9 +162,10 @@ impl<'a> Session<'a> {
                     pictures.push(picture);
                 }
             }
-            let title = format!("{}, {station}: stage against stage", part.name);
+            let what = format!("{}, {station}", part.name);
+            let title = format!("{what}: stage against stage");
             let file = format!("{}-{station}-compared.png", part.name);
-            sections.extend(self.compared(&title, &file, &comparisons, &pictures)?);
+            sections.extend(self.compared((&what, &title), &file, &comparisons, &pictures)?);
         }
         Ok(sections)
     }
@@ -228,7 +229,7 @@ impl<'a> Session<'a> {
                 comparison.alike = true;
                 let title = format!("{} beside {}, {name}, {station}", other.name, part.name);
                 let file = format!("{}-beside-{}-{name}-{station}.png", other.name, part.name);
-                sections.extend(self.compared(&title, &file, &[comparison], &[shown, beside])?);
+                sections.extend(self.compared((&title, &title), &file, &[comparison], &[shown, beside])?);
             }
         }
         Ok(sections)
@@ -276,10 +277,10 @@ impl<'a> Session<'a> {
         Ok(sections)
     }
 
-    /// Prints comparisons, draws and saves their page.
+    /// Prints comparisons, draws and saves their page: of what, and the heading above them.
     fn compared(
         &self,
-        title: &str,
+        (what, title): (&str, &str),
         file: &str,
         comparisons: &[Comparison],
         pictures: &[TakePicture],
@@ -288,8 +289,7 @@ impl<'a> Session<'a> {
             return Ok(None);
         }
         print(&format!("{title}\n{}\n", comparison_text(comparisons)));
-        let what = title.split(':').next().map(str::trim);
-        let png = comparison_png(comparisons, pictures, what, self.remark()).map_err(|e| anyhow!(e))?;
+        let png = comparison_png(comparisons, pictures, Some(what), self.remark()).map_err(|e| anyhow!(e))?;
         save(&self.desk.reports.join(file), &png, true)?;
         Ok(Some(IndexSection {
             heading: title.to_owned(),

@@ -41,7 +41,9 @@ impl Desk {
             let mut estimator = Estimator::default();
             for order in to_judge {
                 // A session that has ended wants no answer.
-                attend(&order, channels, rate_hz, &mut estimator).map(|answer| verdicts.send(answer));
+                if let Some(answer) = attend(&order, channels, rate_hz, &mut estimator) {
+                    let _ = verdicts.send(answer);
+                }
             }
         });
         let keeper = std::thread::spawn(move || {
@@ -52,14 +54,16 @@ impl Desk {
                     let trouble = keep(&mut kept, &folders, *step, *taps, sound, channels, rate_hz);
                     let _ = outgoing.send(Answer::Kept(trouble));
                 }
-                attend(&order, channels, rate_hz, &mut estimator).map(|answer| outgoing.send(answer));
+                if let Some(answer) = attend(&order, channels, rate_hz, &mut estimator) {
+                    let _ = outgoing.send(answer);
+                }
             }
             kept
         });
         Self { judging, keeping, answers, judge, keeper }
     }
 
-    pub fn order(&mut self, order: Order) {
+    pub fn order(&self, order: Order) {
         let to = if matches!(order, Order::Grown { .. }) { &self.keeping } else { &self.judging };
         // Both threads live as long as the desk.
         let _ = to.send(order);

@@ -338,7 +338,7 @@ fn rim(
     let plies = [plain.clone(), with(thickness)];
     let stages = rim_stages(plain, &plies, glue, &wish, factor).map_err(|e| anyhow!(e))?;
     let loss_factor = stages.last().map_or(0.0, |s| s.loss_factor);
-    let patches = rim_patches(&plies, glue, loss_factor, &wish).unwrap_or_default();
+    let patches = rim_patches(&plies, glue, loss_factor, &wish, factor).unwrap_or_default();
     Ok(RimReport {
         outline: Path::new(outline).file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
         around_m: wish.outline.length_m(),

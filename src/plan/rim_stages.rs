@@ -152,16 +152,24 @@ fn mean_mobility(rim: &Rim, modes: &[RimMode], wish: &RimWish, share: f64, loss_
 }
 
 /// A further inner ply over a short stretch of the joined rim, here and there along the right half: what it does at the first
-/// station. `loss_factor`: of the joined rim. `None` without a ply or a station, or if it cannot be worked out.
-pub fn rim_patches(plies: &[Ply], glue: Option<(&Glue, f64)>, loss_factor: f64, wish: &RimWish) -> Option<Vec<Patch>> {
+/// station. `loss_factor`: of the joined rim; `factor` as for the stages. `None` without a ply or a station, or if it cannot be
+/// worked out.
+pub fn rim_patches(
+    plies: &[Ply],
+    glue: Option<(&Glue, f64)>,
+    loss_factor: f64,
+    wish: &RimWish,
+    factor: Option<&Measured>,
+) -> Option<Vec<Patch>> {
+    let by_shop = |side: Section| as_the_shop_makes_it(&side, factor.map_or(1.0, |f| f.value));
     let inner = plies.last()?;
-    let side = &side_section(&layers_of(plies, glue), wish.depth_m)?;
+    let side = &by_shop(side_section(&layers_of(plies, glue), wish.depth_m)?);
     let extra = layers_of(std::slice::from_ref(inner), None);
     let patch = side_section(&extra, wish.depth_m)?;
     let thicker = {
         // Glued on, it stands away from the middle: the stiffness of the whole, not the sum.
         let all: Vec<Ply> = plies.iter().chain([inner]).cloned().collect();
-        side_section(&layers_of(&all, glue), wish.depth_m)?
+        by_shop(side_section(&layers_of(&all, glue), wish.depth_m)?)
     };
     let thickness_m = total(&layers_of(plies, glue));
     let (lined, joints) = joined(side, thickness_m, wish);
@@ -239,7 +247,7 @@ mod tests {
         let (soft, stiff) = (bare.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
         let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
         assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
-        let patches = rim_patches(&plies, None, joined.loss_factor, &wish);
+        let patches = rim_patches(&plies, None, joined.loss_factor, &wish, None);
         assert_eq!(patches.map(|p| p.len()), Some(PATCHES));
         // A shop whose laminations come out a tenth stiffer: tones rise by its root.
         let stiffer = Measured::new(1.1, 0.02, "record");

@@ -30,12 +30,13 @@ pub struct RimReport {
 
 /// What is to be known of all of it.
 const MODEL: &str = "the rim is a frame of thin lines, free in the air, no plates glued on: how the side bends across its depth is \
-                     left out, and 5 % of tones, 15 % of power (standard uncertainties) are allowed for it by judgement: it has \
-                     not been set against real rims yet";
+                     left out, and 5 % of tones, 15 % of power (standard uncertainties) are allowed for it by judgement, and for \
+                     power what it does to move the tones by that: it has not been set against real rims yet";
 
 const HELD: &str = "the plates are taken to hold both edges of the sides like hinges, and the sides bow between them; power is at \
                     mid-depth. Real plates give, and real linings grip: 15 % of tones, 30 % of power (standard uncertainties) are \
-                    allowed for that by judgement: it has not been set against real guitars yet";
+                    allowed for that by judgement, and for power what it does to move the tones by that: it has not been set \
+                    against real guitars yet";
 
 fn model(report: &RimReport) -> &'static str {
     if report.held { HELD } else { MODEL }
