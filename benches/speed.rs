@@ -2,7 +2,8 @@
 //! against the straightforward scipy pipeline in `pipeline.py`.
 //!
 //! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- hour` also measures an hour of sound with
-//! hundreds of taps and prints the peak memory (Linux).
+//! hundreds of taps and prints the peak memory (Linux); `cargo bench --bench speed -- again 3 50` measures the last take 50 times
+//! and nothing else, for a profiler to watch.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -85,6 +86,9 @@ fn main() {
         write(&path, &take(*modes, 7 + index as u64, *taps).make().samples);
         paths.push(path);
     }
+    if again(&paths).is_some() {
+        return;
+    }
     let scipy = pipeline(&paths);
     println!(
         "{:20} {:>6} {:>10} {:>11} {:>10} {:>9} {:>9}",
@@ -110,6 +114,19 @@ fn main() {
     if std::env::args().any(|a| a == "hour") {
         hour(folder.path());
     }
+}
+
+/// Measures one take many times, if that was asked for.
+fn again(paths: &[PathBuf]) -> Option<()> {
+    let arguments: Vec<String> = std::env::args().collect();
+    let at = arguments.iter().position(|a| a == "again")?;
+    let number = |i: usize| arguments.get(at + i).and_then(|a| a.parse::<usize>().ok());
+    let path = paths.get(number(1)?)?;
+    let mut estimator = Estimator::default();
+    for _ in 0..number(2)? {
+        std::hint::black_box(measure(path, &mut estimator));
+    }
+    Some(())
 }
 
 /// An hour of sound with 600 taps: time, and peak memory as Linux counts it.

@@ -8,6 +8,8 @@ use super::clusters::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
 use super::estimate::Group;
+use super::window::{phasor, raised_cosine};
+use crate::lanes::dot_single;
 
 /// Decibels of straight decay that must lie before a fade.
 const LEAST_STRAIGHT_DB: f64 = 10.0;
@@ -15,6 +17,8 @@ const LEAST_STRAIGHT_DB: f64 = 10.0;
 pub(super) const BEND: f64 = 1.25;
 /// The same for a band that takes several exponentials to fit: a sum of them makes any bend.
 const BEND_OF_SPLIT: f64 = 1.1;
+/// Tappers touch no longer than this (s); common practice, no source.
+const LONGEST_CONTACT_S: f64 = 5e-3;
 /// A band reaches so many half bandwidths to either side of its modes.
 const BAND_REACH: f64 = 4.0;
 /// A band must be seen falling by so much (dB).
@@ -31,8 +35,11 @@ pub(super) fn flatter_at_first(cluster: &Cluster, index: usize) -> Option<f64> {
 }
 
 /// Whether that is too much for the noise, or a neighbour, to have done.
-pub(super) fn bends_at_first(cluster: &Cluster, index: usize) -> bool {
-    flatter_at_first(cluster, index).is_some_and(|by| BEND * by > (BEND - 1.0) * cluster.fit.components[index].decay)
+pub(super) fn bends_at_first(cluster: &Cluster, index: usize, rate_hz: f64) -> bool {
+    // What lasts no longer than a soft tapper's contact is the contact.
+    let decay = cluster.fit.components[index].decay;
+    cluster.start as f64 > LONGEST_CONTACT_S * rate_hz
+        && flatter_at_first(cluster, index).is_some_and(|by| BEND * by > (BEND - 1.0) * decay)
 }
 
 /// A level that bends down in the strongest modes together: no part does that, a fade, a gate or automatic gain does.
@@ -142,12 +149,8 @@ impl Filter {
     fn of(band: &Band) -> Self {
         let middle = 0.5 * (band.low + band.high);
         let window = ((2.0 * TAU / (band.high - band.low)) as usize).max((3.0 * TAU / middle) as usize);
-        let filter = |n: usize| {
-            let shape = 0.5 - 0.5 * (TAU * (n as f64 + 0.5) / window as f64).cos();
-            let (sine, cosine) = (middle * n as f64).sin_cos();
-            ((shape * cosine) as f32, (shape * sine) as f32)
-        };
-        let (cosine, sine) = (0..window).map(filter).unzip();
+        let filter = |(shape, turn): (f64, Complex64)| ((shape * turn.re) as f32, (shape * turn.im) as f32);
+        let (cosine, sine) = raised_cosine(window).zip(phasor(0.0, middle)).map(filter).unzip();
         Self { cosine, sine, middle }
     }
 }
@@ -161,7 +164,10 @@ fn half_slopes(group: &Group<'_>, filter: &Filter, tap: usize) -> Option<[f64; 2
     let mut points: Vec<(f64, f64)> = Vec::new();
     for from in (0..samples.len().saturating_sub(window)).step_by((window / 4).max(1)) {
         let stretch = &samples[from..from + window];
-        let sum = Complex64::new(dot(stretch, &filter.cosine), dot(stretch, &filter.sine));
+        let sum = Complex64::new(
+            f64::from(dot_single(stretch, &filter.cosine)),
+            f64::from(dot_single(stretch, &filter.sine)),
+        );
         let power = (sum * (4.0 / window as f64)).norm_sqr();
         if power < 30.0 * noise {
             break;
@@ -174,19 +180,6 @@ fn half_slopes(group: &Group<'_>, filter: &Filter, tap: usize) -> Option<[f64; 2
     }
     let (early, late) = points.split_at(points.len() / 2);
     Some([slope(early), slope(late)])
-}
-
-/// Sum of products in sixteen lanes, which the compiler turns into vector instructions.
-fn dot(a: &[f32], b: &[f32]) -> f64 {
-    let mut lanes = [0.0f32; 16];
-    let (wide_a, wide_b) = (a.chunks_exact(16), b.chunks_exact(16));
-    let rest: f32 = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| x * y).sum();
-    for (x, y) in wide_a.zip(wide_b) {
-        for ((lane, x), y) in lanes.iter_mut().zip(x).zip(y) {
-            *lane += x * y;
-        }
-    }
-    lanes.iter().map(|l| f64::from(*l)).sum::<f64>() + f64::from(rest)
 }
 
 /// Slope of a line through points, by least squares.

@@ -52,7 +52,7 @@ const FIRST_START_CROWDED: usize = 4;
 /// A later start is not tried if it costs the slowest mode more than this many nepers.
 const MOST_LOST_NEPERS: f64 = 1.2;
 /// Estimates from two starts agree within so many standard deviations of their difference.
-const AGREE: f64 = 2.9;
+const AGREE: f64 = 4.0;
 /// Sweeps over all groups at most, and the change (in standard deviations) that no longer counts as one.
 const SWEEPS: usize = 12;
 const STILL: f64 = 0.05;

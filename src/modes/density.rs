@@ -1,7 +1,9 @@
 //! The room's noise between the taps: its power density, and the steady lines in it (hum, fans, whistles).
 
 use realfft::RealFftPlanner;
-use realfft::num_complex::{Complex32, Complex64};
+use realfft::num_complex::Complex32;
+
+use super::window::{raised_cosine, tone};
 
 /// Power density of the whitened noise (variance per sample that white noise of this density would have).
 #[derive(Debug, Clone)]
@@ -46,9 +48,7 @@ impl NoiseDensity {
             return None;
         }
         let plan = planner.plan_fft_forward(length);
-        let window: Vec<f32> = (0..length)
-            .map(|n| (0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / length as f64).cos()) as f32)
-            .collect();
+        let window: Vec<f32> = raised_cosine(length).map(|w| w as f32).collect();
         let energy: f64 = window.iter().map(|w| f64::from(w * w)).sum();
         let mut sum = vec![0.0f64; length / 2 + 1];
         let mut count = 0.0;
@@ -78,17 +78,10 @@ impl NoiseDensity {
         // The median of a mean of `averages` exponentials lies below its mean (Wilson-Hilferty).
         let median_bias = (1.0 - 1.0 / (9.0 * averages)).powi(3);
         let mean: Vec<f64> = sum.iter().map(|s| s / (count * energy)).collect();
-        let values: Vec<f64> = (0..mean.len())
-            .map(|k| {
-                let reach = MEDIAN_REACH.min(mean.len() / 4);
-                let from = k.saturating_sub(reach).min(mean.len() - 1 - reach.min(mean.len() - 1));
-                let to = (k + reach + 1).min(mean.len());
-                let mut near: Vec<f64> = mean[from.max(usize::from(from == 0 && mean.len() > 4))..to].to_vec();
-                let middle = near.len() / 2;
-                let median = *near.select_nth_unstable_by(middle, f64::total_cmp).1;
-                (median / median_bias).max(1e-30)
-            })
-            .collect();
+        // Bin 0 holds the offset, not noise.
+        let medians = running_median(&mean[1..], MEDIAN_REACH);
+        let values = std::iter::once(medians[0]).chain(medians.iter().copied());
+        let values: Vec<f64> = values.map(|median| (median / median_bias).max(1e-30)).collect();
         let freedom = 2.0 * averages * (2 * MEDIAN_REACH + 1) as f64 * 0.64 / 1.5;
         Some(Self { bin_hz: rate_hz / length as f64, values, freedom })
     }
@@ -116,6 +109,11 @@ impl NoiseDensity {
         Self { bin_hz: span as f64 * rate_hz / transform as f64, values, freedom: 0.0 }
     }
 
+    /// Density at the first `bins` bins of a transform whose bins are `bin_hz` apart.
+    pub(super) fn at_bins(&self, bin_hz: f64, bins: usize) -> Vec<f64> {
+        (0..bins).map(|k| self.at(k as f64 * bin_hz)).collect()
+    }
+
     /// Density at a frequency (Hz).
     pub(super) fn at(&self, frequency_hz: f64) -> f64 {
         let position = (frequency_hz / self.bin_hz).max(0.0);
@@ -124,6 +122,26 @@ impl NoiseDensity {
         let part = position - below as f64;
         if part >= 1.0 { self.values[above] } else { self.values[below] * (1.0 - part) + self.values[above] * part }
     }
+}
+
+/// Median of each value and its neighbours up to `reach` away, as far as there are any.
+fn running_median(values: &[f64], reach: usize) -> Vec<f64> {
+    let mut sorted: Vec<f64> = Vec::with_capacity(2 * reach + 1);
+    let place = |sorted: &[f64], value: f64| sorted.partition_point(|other| other.total_cmp(&value).is_lt());
+    for value in &values[..reach.min(values.len())] {
+        sorted.insert(place(&sorted, *value), *value);
+    }
+    (0..values.len())
+        .map(|k| {
+            if let Some(value) = values.get(k + reach) {
+                sorted.insert(place(&sorted, *value), *value);
+            }
+            if let Some(gone) = k.checked_sub(reach + 1) {
+                sorted.remove(place(&sorted, values[gone]));
+            }
+            sorted[sorted.len() / 2]
+        })
+        .collect()
 }
 
 /// The steady lines in a stretch of whitened noise, strongest first.
@@ -143,8 +161,8 @@ pub(super) fn steady_lines(
     let transform = super::spectra::fast_length(2 * length);
     let plan = planner.plan_fft_forward(transform);
     let mut input = plan.make_input_vec();
-    for (n, (i, s)) in input.iter_mut().zip(stretch).enumerate() {
-        *i = s * (0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / length as f64).cos()) as f32;
+    for ((i, s), shape) in input.iter_mut().zip(stretch).zip(raised_cosine(length)) {
+        *i = s * shape as f32;
     }
     let mut output = plan.make_output_vec();
     let done = plan.process(&mut input, &mut output);
@@ -167,17 +185,7 @@ pub(super) fn steady_lines(
         let shift = (0.5 * (a - c) / (a - 2.0 * b + c)).clamp(-0.5, 0.5);
         let frequency_hz = (k as f64 + shift) * bin_hz;
         let half = length / 2;
-        let amplitude = |part: &[f32]| {
-            let step = Complex64::from_polar(1.0, -std::f64::consts::TAU * frequency_hz / rate_hz);
-            let mut turn = Complex64::new(1.0, 0.0);
-            let mut sum = Complex64::new(0.0, 0.0);
-            for (n, s) in part.iter().enumerate() {
-                let window = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / part.len() as f64).cos();
-                sum += turn * (f64::from(*s) * window);
-                turn *= step;
-            }
-            4.0 * sum.norm() / part.len() as f64
-        };
+        let amplitude = |part: &[f32]| tone(part, std::f64::consts::TAU * frequency_hz / rate_hz).norm();
         let (first, second) = (amplitude(&stretch[..half]), amplitude(&stretch[half..]));
         let sigma = (16.0 * 0.375 * density.at(frequency_hz) / half as f64).sqrt();
         let steady = (first - second).abs() < (STEADY_WITHIN - 1.0) * first.min(second) + 3.0 * sigma;

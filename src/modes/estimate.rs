@@ -1,7 +1,6 @@
 //! The whole way from a recording with its taps to modes.
 
 use realfft::RealFftPlanner;
-use realfft::num_complex::Complex64;
 use rustfft::FftPlanner;
 
 use super::bend::{Bend, bend};
@@ -11,9 +10,9 @@ use super::density::{NoiseDensity, SteadyLine, steady_lines};
 use super::envelope::{EnvelopeInput, extract, filter_width_hz};
 use super::evidence;
 use super::mode::{Mode, ModeReason};
-use super::odd_tap::odd_tap;
+use super::odd_tap::odd_taps;
 use super::search::Search;
-use super::spectra::{Ring, transform};
+use super::spectra::{Ring, Turn, transform};
 use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
 
 /// Which frequencies to search.
@@ -46,19 +45,35 @@ pub struct Estimate {
     pub notes: Vec<String>,
 }
 
+impl Estimate {
+    /// Whether there was no peak to look at.
+    fn saw_nothing(&self) -> bool {
+        self.modes.is_empty() && self.left_out.is_empty()
+    }
+}
+
 /// Mean spectrum of the ring-downs and the noise under it, for looking at.
 #[derive(Debug, Clone, Default)]
 pub struct Spectrum {
     /// Width of a bin (Hz); bin k is at k times this.
     pub bin_hz: f64,
-    /// Power density of the taps (dB re full scale squared per Hz), raised-cosine window.
-    pub level_db: Vec<f32>,
-    /// That of the room's noise, if known.
-    pub noise_db: Vec<f32>,
+    /// Power density of the taps (full scale squared per Hz), raised-cosine window.
+    pub density: Vec<f32>,
+    /// That of the room's noise; empty if not known.
+    pub noise_density: Vec<f32>,
 }
 
-/// From the picked onset to the origin of the transforms (s): the usual length of the contact.
+impl Spectrum {
+    /// A density in decibels re full scale squared per hertz.
+    pub fn db(density: f32) -> f32 {
+        10.0 * density.max(1e-30).log10()
+    }
+}
+
+/// From the picked onset to the origin of the transforms (s): the usual length of the contact; and a long one, for a soft
+/// tapper whose push drowns all modes in the first milliseconds.
 const CONTACT_S: f64 = 1.5e-3;
+const LONG_CONTACT_S: f64 = 5e-3;
 /// From the picked onset to the earliest start of a fit (s).
 const EARLIEST_S: f64 = 0.0;
 /// Noise that is read at most (s).
@@ -111,7 +126,7 @@ impl Estimator {
     ) -> Result<Estimate, SoundError> {
         let room = self.read_room(recording, found)?;
         let mut taps = found.taps.clone();
-        let mut limit_s = f64::INFINITY;
+        let mut used = Stretch { contact_s: CONTACT_S, limit_s: f64::INFINITY };
         let mut notes = Vec::new();
         if found.noise_source != NoiseSource::BeforeTaps
             && let Some(seconds) = trusted_s(recording, &taps)
@@ -120,24 +135,29 @@ impl Estimator {
                 "no quiet was recorded before the strike, so nothing tells a fade from a decay: only the first \
                  {TRUSTED_DB:.0} dB ({seconds:.2} s) are used. Leave half a second of quiet before the first tap"
             ));
-            limit_s = seconds;
+            used.limit_s = seconds;
         }
         // A tap unlike the others, or a fade, is found only by the fit: leave it out and begin again.
         for _ in 0..8 {
-            let outcome = self.attempt(recording, &taps, found.noise_source, &room, limit_s, options)?;
+            // A lone tap has no second one to confirm what shows only behind a long contact.
+            let several = taps.iter().filter(|t| t.accepted()).count() > 1;
+            let outcome = self.attempt(recording, &taps, found.noise_source, &room, used, options)?;
             match outcome {
+                Attempt::Done(estimate) if estimate.saw_nothing() && several && used.contact_s < LONG_CONTACT_S => {
+                    used.contact_s = LONG_CONTACT_S;
+                }
                 Attempt::Done(mut estimate) => {
                     estimate.taps = taps;
                     estimate.notes.splice(0..0, notes);
                     return Ok(*estimate);
                 }
-                Attempt::LeaveOut(which, reason) => which.iter().for_each(|i| taps[*i].reasons.push(reason)),
+                Attempt::LeaveOut(which) => which.into_iter().for_each(|(tap, reason)| taps[tap].reasons.push(reason)),
                 Attempt::Limit(seconds) => {
                     notes.push(format!(
                         "the level bends down {seconds:.2} s after the strike (a fade, a gate or automatic gain): only \
                          what comes before is used"
                     ));
-                    limit_s = seconds;
+                    used.limit_s = seconds;
                 }
             }
         }
@@ -196,7 +216,7 @@ impl Estimator {
         taps: &[Tap],
         noise_source: NoiseSource,
         room: &Room,
-        limit_s: f64,
+        used: Stretch,
         options: &EstimateOptions,
     ) -> Result<Attempt, SoundError> {
         let rate_hz = recording.sample_rate_hz();
@@ -226,18 +246,18 @@ impl Estimator {
         }
         let mut results = Vec::new();
         for group in groups {
-            let (rings, before) = read_rings(recording, taps, &group, room, limit_s)?;
+            let (rings, before) = read_rings(recording, taps, &group, room, used)?;
+            let mut scales = transform(&rings, &mut self.real);
             let scales_density;
             let density = match &room.density {
                 Some(density) => density,
                 None => {
-                    let flat = transform(&rings, &mut self.real, rate_hz, &|_| 1.0);
-                    scales_density =
-                        NoiseDensity::of_spectra(&flat[0].spectra, &flat[0].lengths, flat[0].transform, rate_hz);
+                    let whole = &scales[0];
+                    scales_density = NoiseDensity::of_spectra(&whole.spectra, &whole.lengths, whole.transform, rate_hz);
                     &scales_density
                 }
             };
-            let scales = transform(&rings, &mut self.real, rate_hz, &|f| density.at(f));
+            scales.iter_mut().for_each(|scale| scale.set_noise(density, rate_hz));
             let range_hz = (options.range_hz.0, options.range_hz.1.min(0.45 * rate_hz));
             if results.is_empty() {
                 estimate.spectrum =
@@ -246,18 +266,22 @@ impl Estimator {
             let mut search = Search::new(scales, &rings, density, rate_hz, range_hz, room.density.is_some());
             search.remove_lines(&room.lines);
             search.run();
+            let odd = odd_taps(&search, &room.lines);
+            if !odd.is_empty() {
+                return Ok(Attempt::LeaveOut(odd.into_iter().map(|(place, reason)| (group[place], reason)).collect()));
+            }
             search.crowded = search.components.len() >= CROWDED;
             let clusters = refine(&search);
-            let origin_s = CONTACT_S + room.whitening.memory() as f64 / rate_hz;
+            let origin_s = used.contact_s + room.whitening.memory() as f64 / rate_hz;
             let group_data = Group { search, clusters, whitening: &room.whitening, origin_s };
-            if let Some((place, reason)) = odd_tap(&group_data) {
-                return Ok(Attempt::LeaveOut(vec![group[place]], reason));
-            }
             let envelopes = self.envelopes(&group_data);
-            if noise_source == NoiseSource::BeforeTaps && limit_s.is_infinite() {
+            if noise_source == NoiseSource::BeforeTaps && used.limit_s.is_infinite() {
                 match bend(&group_data, &envelopes) {
                     Some(Bend::After(seconds)) => return Ok(Attempt::Limit(seconds)),
-                    Some(Bend::Throughout) => return Ok(Attempt::LeaveOut(group, TapReason::GainSuspected)),
+                    Some(Bend::Throughout) => {
+                        let reason = TapReason::GainSuspected;
+                        return Ok(Attempt::LeaveOut(group.into_iter().map(|tap| (tap, reason)).collect()));
+                    }
                     None => {}
                 }
             }
@@ -347,9 +371,16 @@ fn trusted_s(recording: &Recording, taps: &[Tap]) -> Option<f64> {
         .reduce(f64::max)
 }
 
+/// The part of each ring-down that is used: from behind the contact up to a limit (s after the strike).
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    contact_s: f64,
+    limit_s: f64,
+}
+
 enum Attempt {
     Done(Box<Estimate>),
-    LeaveOut(Vec<usize>, TapReason),
+    LeaveOut(Vec<(usize, TapReason)>),
     Limit(f64),
 }
 
@@ -359,12 +390,12 @@ fn read_rings(
     taps: &[Tap],
     group: &[usize],
     room: &Room,
-    limit_s: f64,
+    used: Stretch,
 ) -> Result<(Vec<Ring>, Vec<Vec<f32>>), SoundError> {
     let rate_hz = recording.sample_rate_hz();
     let memory = room.whitening.memory();
-    let lead = ((CONTACT_S - EARLIEST_S) * rate_hz).round() as usize;
-    let contact = (CONTACT_S * rate_hz).round() as usize;
+    let lead = ((used.contact_s - EARLIEST_S) * rate_hz).round() as usize;
+    let contact = (used.contact_s * rate_hz).round() as usize;
     let mut scratch = Vec::new();
     let mut rings = Vec::with_capacity(group.len());
     let mut before = Vec::with_capacity(group.len());
@@ -381,7 +412,7 @@ fn read_rings(
         let from = stop.saturating_sub((BEFORE_S * rate_hz) as usize + memory);
         before.push(if tap.starts_inside { Vec::new() } else { whiten(recording.read(from, stop, &mut scratch)?) });
         let origin = tap.onset + memory + contact;
-        let limit = if limit_s.is_finite() { tap.onset + (limit_s * rate_hz) as usize } else { usize::MAX };
+        let limit = if used.limit_s.is_finite() { tap.onset + (used.limit_s * rate_hz) as usize } else { usize::MAX };
         let end = tap.end.min(limit).max(origin + contact + 64).min(recording.len());
         let mut samples = whiten(recording.read(origin - lead - memory, end, &mut scratch)?);
         // A recording that ends within the contact leaves too little: such taps were rejected before.
@@ -418,22 +449,17 @@ fn spectrum_picture(
     let bin_hz = rate_hz / transform as f64;
     let mut power = vec![0.0f64; bins];
     for (spectrum, length) in spectra.iter().zip(lengths) {
-        for k in 1..bins - 1 {
-            let value = spectrum[k] * 0.5 - (spectrum[k - 1] + spectrum[k + 1]) * 0.25;
-            power[k] += f64::from(value.norm_sqr()) / (0.375 * *length as f64 * spectra.len() as f64);
+        let scale = 1.0 / (0.375 * *length as f64 * spectra.len() as f64);
+        for (power, w) in power[1..].iter_mut().zip(spectrum.windows(3)) {
+            let value = w[1] * 0.5 - (w[0] + w[2]) * 0.25;
+            *power += f64::from(value.norm_sqr()) * scale;
         }
     }
-    let unwhiten = |k: usize| {
-        let pole = Complex64::from_polar(1.0, std::f64::consts::TAU * k as f64 / transform as f64);
-        room.whitening.gain(pole).norm_sqr().max(1e-12)
-    };
     // One-sided density: variance per sample over half the rate.
-    let to_db = |p: f64| (10.0 * (p * 2.0 / rate_hz).max(1e-30).log10()) as f32;
-    Spectrum {
-        bin_hz,
-        level_db: power.iter().enumerate().map(|(k, p)| to_db(p / unwhiten(k))).collect(),
-        noise_db: room.density.as_ref().map_or_else(Vec::new, |density| {
-            (0..bins).map(|k| to_db(density.at(k as f64 * bin_hz) / unwhiten(k))).collect()
-        }),
-    }
+    let one_sided = 2.0 / rate_hz;
+    let gains = Turn::list(transform, 1, 0..bins).into_iter().map(|turn| room.whitening.power_gain(turn.re).max(1e-12));
+    let gains: Vec<f64> = gains.collect();
+    let noise = room.density.as_ref().map_or_else(Vec::new, |density| density.at_bins(bin_hz, bins));
+    let heard = |values: &[f64]| values.iter().zip(&gains).map(|(p, gain)| (p * one_sided / gain) as f32).collect();
+    Spectrum { bin_hz, density: heard(&power), noise_density: heard(&noise) }
 }

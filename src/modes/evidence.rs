@@ -2,7 +2,6 @@
 //!
 //! A mode must begin with the tap, decay, and come back in the next accepted tap.
 
-use realfft::num_complex::Complex64;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor};
 
 use super::bend::{BEND, bends_at_first, flatter_at_first};
@@ -12,6 +11,7 @@ use super::envelope::Envelope;
 use super::estimate::Group;
 use super::mode::{Mode, ModeReason, student_factor};
 use super::search::MOST_DAMPING;
+use super::window::tone;
 
 /// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.
 const SURE: f64 = 0.99;
@@ -31,7 +31,7 @@ fn density(group: &Group<'_>, component: &Component) -> f64 {
 }
 
 /// Energies of all modes of a cluster in a tap.
-pub(super) fn cluster_energy(group: &Group<'_>, cluster: &Cluster, tap: usize) -> f64 {
+fn cluster_energy(group: &Group<'_>, cluster: &Cluster, tap: usize) -> f64 {
     cluster.fit.components.iter().filter(|c| !c.steady).map(|c| group.search.energy(c, tap)).sum()
 }
 
@@ -188,7 +188,7 @@ fn judge_one(
         if after_s * rate_hz * component.decay > 0.1 {
             reasons.push(ModeReason::StartDisturbed { after_s });
         }
-        let bends = bends_at_first(cluster, index);
+        let bends = bends_at_first(cluster, index, rate_hz);
         if bends {
             reasons.push(ModeReason::BendsDown);
         }
@@ -271,15 +271,7 @@ fn begins_with_the_tap(component: &Component, before: &[Vec<f32>], density: f64,
         if samples.len() < wished {
             continue;
         }
-        let samples = &samples[samples.len() - wished..];
-        let step = Complex64::from_polar(1.0, -component.turn);
-        let (mut turn, mut sum) = (Complex64::new(1.0, 0.0), Complex64::new(0.0, 0.0));
-        for (n, s) in samples.iter().enumerate() {
-            let shape = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / wished as f64).cos();
-            sum += turn * (f64::from(*s) * shape);
-            turn *= step;
-        }
-        let power = (sum * (4.0 / wished as f64)).norm_sqr();
+        let power = tone(&samples[samples.len() - wished..], component.turn).norm_sqr();
         let noise = 16.0 * 0.375 * density / wished as f64;
         compared += 1;
         begins += usize::from(power < 0.25 * amplitude.norm_sqr() + 4.0 * noise);

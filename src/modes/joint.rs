@@ -5,12 +5,15 @@
 //! and are eliminated (variable projection: Golub and Pereyra 1973; Kaufman 1975; from memory). Gauss-Newton steps with
 //! Marquardt's damping. The inverse of the reduced normal matrix is the Cramer-Rao bound at the solution.
 
+use std::rc::Rc;
+
 use nalgebra::{DMatrix, DVector};
 use realfft::num_complex::Complex64;
 
-use super::component::{Component, Kernel};
+use super::component::{Component, Kernel, RealDecay};
 use super::density::NoiseDensity;
 use super::spectra::{Ring, Scale, Turn};
+use crate::lanes::dot;
 
 /// A step below a hundredth of a standard deviation ends a fit.
 const DONE: f64 = 1e-4;
@@ -20,6 +23,8 @@ const LEASH: f64 = 0.2;
 /// The piece of all taps' transforms on which some components are fitted.
 pub(super) struct Band {
     bins: Vec<usize>,
+    /// exp(-i omega) of each bin.
+    backs: Rc<[Complex64]>,
     taps: Vec<TapBand>,
     /// Weight of each bin: 1 / standard deviation of its real (and imaginary) part if the whole transform were data. Where
     /// only a share is, the bins are more than the data, each with less noise: the two cancel in every sum over bins.
@@ -30,17 +35,16 @@ pub(super) struct Band {
     smooth: usize,
 }
 
-#[derive(Clone)]
 struct TapBand {
     /// Samples of free decay in the transform.
     length: usize,
-    /// exp(-i omega), exp(-i omega length) for each bin.
-    turns: Vec<(Complex64, Complex64)>,
+    /// exp(-i omega length) of each bin.
+    backs_to_length: Rc<[Complex64]>,
     /// The bins, weighted: real parts first, then imaginary parts.
     target: DVector<f64>,
     /// Its sum of squares.
     energy: f64,
-    /// Share of the transform's length that holds data.
+    /// Length of the data over that of the transform; more than 1 where they begin before the origin.
     share: f64,
 }
 
@@ -103,120 +107,122 @@ impl Band {
         let bin_hz = rate_hz / transform as f64;
         let weights: Vec<f64> =
             bins.iter().map(|k| (2.0 / (transform as f64 * density.at(*k as f64 * bin_hz))).sqrt()).collect();
-        let taps = rings
+        let starts: Vec<isize> = rings
             .iter()
-            .enumerate()
-            .map(|(tap, ring)| {
-                let full = scale.lengths[tap];
-                let start = start.clamp(-(ring.lead as isize), full as isize - 8);
-                let length = (full as isize - start) as usize;
-                let mut target = pick(&scale.spectra[tap], &bins);
-                let turns = turns(transform, length, &bins);
-                move_start(&mut target, ring, start, &turns);
-                for component in fixed {
-                    take_away(&mut target, &turns, component, tap, start, length);
-                }
+            .zip(&scale.lengths)
+            .map(|(ring, full)| start.clamp(-(ring.lead as isize), *full as isize - 8))
+            .collect();
+        let lengths: Vec<usize> =
+            scale.lengths.iter().zip(&starts).map(|(full, start)| (*full as isize - start) as usize).collect();
+        let mut targets: Vec<Vec<Complex64>> = scale.spectra.iter().map(|spectrum| pick(spectrum, &bins)).collect();
+        for ((target, ring), start) in targets.iter_mut().zip(rings).zip(&starts) {
+            move_start(target, ring, *start, transform, &bins);
+        }
+        let backs: Rc<[Complex64]> = Turn::list(transform, 1, bins.iter().copied()).into();
+        let far = backs_to_length(transform, &lengths, &bins);
+        take_away(&mut targets, fixed, &backs, &far, &starts, &lengths);
+        let taps = targets
+            .into_iter()
+            .zip(far)
+            .zip(lengths)
+            .map(|((target, backs_to_length), length)| {
                 let parts = target.iter().zip(&weights);
                 let real = parts.clone().map(|(x, w)| x.re * w);
                 let target = DVector::from_iterator(2 * bins.len(), real.chain(parts.map(|(x, w)| x.im * w)));
                 let energy = target.norm_squared();
-                TapBand { length, turns, target, energy, share: (length as f64 / transform as f64).min(1.0) }
+                TapBand { length, backs_to_length, target, energy, share: length as f64 / transform as f64 }
             })
             .collect();
-        Self { bins, taps, weights, start, smooth: 0 }
+        Self { bins, backs, taps, weights, start, smooth: 0 }
     }
 
     /// The same with smooth terms to be fitted along.
     pub(super) fn with_smooth_terms(self, smooth: usize) -> Self {
         Self { smooth, ..self }
     }
-
-    /// The same band of one tap alone.
-    pub(super) fn only(&self, tap: usize) -> Self {
-        Self {
-            bins: self.bins.clone(),
-            taps: vec![self.taps[tap].clone()],
-            weights: self.weights.clone(),
-            start: self.start,
-            smooth: self.smooth,
-        }
-    }
 }
 
 /// A range of bins of every tap's transform with some components taken away.
 pub(super) fn cut(scale: &Scale, bins: &std::ops::Range<usize>, without: &[&Component]) -> Vec<Vec<Complex64>> {
     let list: Vec<usize> = bins.clone().collect();
-    scale
-        .spectra
-        .iter()
-        .enumerate()
-        .map(|(tap, spectrum)| {
-            let length = scale.lengths[tap];
-            let mut target = pick(spectrum, &list);
-            let turns = turns(scale.transform, length, &list);
-            for component in without {
-                take_away(&mut target, &turns, component, tap, 0, length);
-            }
-            target
-        })
-        .collect()
+    let mut targets: Vec<Vec<Complex64>> = scale.spectra.iter().map(|spectrum| pick(spectrum, &list)).collect();
+    let backs = Turn::list(scale.transform, 1, bins.clone());
+    let far = backs_to_length(scale.transform, &scale.lengths, &list);
+    let starts = vec![0; targets.len()];
+    take_away(&mut targets, without, &backs, &far, &starts, &scale.lengths);
+    targets
 }
 
 fn pick(spectrum: &[realfft::num_complex::Complex32], bins: &[usize]) -> Vec<Complex64> {
     bins.iter().map(|&k| Complex64::new(f64::from(spectrum[k].re), f64::from(spectrum[k].im))).collect()
 }
 
-/// Takes a component away from bins whose data start at `start`.
-fn take_away(
-    target: &mut [Complex64],
-    turns: &[(Complex64, Complex64)],
-    component: &Component,
-    tap: usize,
-    start: isize,
-    length: usize,
-) {
-    let pole = component.pole();
-    let at_start = (Complex64::new(-component.decay, component.turn) * start as f64).exp();
-    let half = component.amplitudes[tap] * at_start * 0.5;
-    let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
-    for (value, (back, back_to_length)) in target.iter_mut().zip(turns) {
-        *value -= half * direct.value(*back, *back_to_length) + half.conj() * mirror.value(*back, *back_to_length);
-    }
-}
-
-fn turns(transform: usize, length: usize, bins: &[usize]) -> Vec<(Complex64, Complex64)> {
-    let mut out = Vec::with_capacity(bins.len());
-    let mut previous = None;
-    let mut turn = Turn::new(transform, length, 0);
-    for &bin in bins {
-        if previous.is_some_and(|p| p + 1 == bin) {
-            turn.advance();
-        } else {
-            turn = Turn::new(transform, length, bin);
-        }
-        previous = Some(bin);
-        out.push((turn.back, turn.back_to_length));
+/// exp(-i omega L) of the bins for each tap; taps of one length share it.
+fn backs_to_length(transform: usize, lengths: &[usize], bins: &[usize]) -> Vec<Rc<[Complex64]>> {
+    let mut out: Vec<Rc<[Complex64]>> = Vec::with_capacity(lengths.len());
+    for (tap, length) in lengths.iter().enumerate() {
+        let known = lengths[..tap].iter().position(|l| l == length).map(|same| out[same].clone());
+        out.push(known.unwrap_or_else(|| Turn::list(transform, *length, bins.iter().copied()).into()));
     }
     out
 }
 
+/// Takes components away from bins of each tap whose data begin at the tap's `start`.
+fn take_away(
+    targets: &mut [Vec<Complex64>],
+    components: &[&Component],
+    backs: &[Complex64],
+    far: &[Rc<[Complex64]>],
+    starts: &[isize],
+    lengths: &[usize],
+) {
+    for component in components {
+        let decay = RealDecay::new(component, backs);
+        for (tap, target) in targets.iter_mut().enumerate() {
+            let at_start = component.amplitudes[tap] * component.growth(starts[tap] as f64);
+            decay.values(at_start, lengths[tap], backs, &far[tap], |k, value| target[k] -= value);
+        }
+    }
+}
+
+/// Bins that are summed at once, for the processor's vector instructions.
+const LANES: usize = 8;
+
 /// Moves the first sample of a transform from the origin to `start`: takes the head away, or adds what lies before.
-fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, turns: &[(Complex64, Complex64)]) {
+fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, transform: usize, bins: &[usize]) {
     if start == 0 {
         return;
     }
     let origin = ring.lead as isize;
     let (range, sign) = if start > 0 { (origin..origin + start, -1.0) } else { (origin + start..origin, 1.0) };
     let head = &ring.samples[range.start as usize..range.end as usize];
-    let first = if start > 0 { 0 } else { start };
-    for (value, (back, _)) in target.iter_mut().zip(turns) {
-        // Horner's scheme from the last sample: sum w[n] back^n.
-        let mut sum = Complex64::new(0.0, 0.0);
-        for s in head.iter().rev() {
-            sum = sum * back + f64::from(*s);
+    let to_angle = std::f64::consts::TAU / transform as f64;
+    // From the first sample of the head to the origin, and from the new start to the origin: whole turns dropped.
+    let turned = |bin: usize, samples: isize| {
+        let part = (bin as i128 * samples as i128).rem_euclid(transform as i128);
+        Complex64::from_polar(1.0, -to_angle * part as f64)
+    };
+    for (values, bins) in target.chunks_mut(LANES).zip(bins.chunks(LANES)) {
+        let mut double_cosine = [0.0f64; LANES];
+        let mut sine = [0.0f64; LANES];
+        for (lane, bin) in bins.iter().enumerate() {
+            let (s, c) = (to_angle * *bin as f64).sin_cos();
+            (sine[lane], double_cosine[lane]) = (s, 2.0 * c);
         }
-        let sum = sum * back.powi(first as i32) * sign;
-        *value = (*value + sum) * back.powi(-(start as i32));
+        // Clenshaw's recurrence, from the last sample: sum w[n] cos(n omega) and sum w[n] sin(n omega).
+        let (mut last, mut before) = ([0.0f64; LANES], [0.0f64; LANES]);
+        for sample in head.iter().rev() {
+            let sample = f64::from(*sample);
+            for lane in 0..LANES {
+                let next = (sample - before[lane]) + double_cosine[lane] * last[lane];
+                (before[lane], last[lane]) = (last[lane], next);
+            }
+        }
+        for (lane, (value, bin)) in values.iter_mut().zip(bins).enumerate() {
+            let sum = Complex64::new(last[lane] - 0.5 * double_cosine[lane] * before[lane], -before[lane] * sine[lane]);
+            let first = start.min(0);
+            *value = (*value + sum * turned(*bin, first) * sign) * turned(*bin, -start);
+        }
     }
 }
 
@@ -237,7 +243,7 @@ impl Band {
 
     /// The basis of every component over the bins, weighted: columns C1, C2 (value) of all, then S1, S2 (slope) of all; rows
     /// as in the targets.
-    fn basis(&self, components: &[Component], length: usize, turns: &[(Complex64, Complex64)]) -> DMatrix<f64> {
+    fn basis(&self, components: &[Component], tap: &TapBand) -> DMatrix<f64> {
         let count = self.bins.len();
         let modes = 2 * components.len();
         let slopes = modes + 2 * self.smooth;
@@ -252,9 +258,10 @@ impl Band {
             }
         }
         for (c, component) in components.iter().enumerate() {
-            let pole = component.pole();
-            let (direct, mirror) = (Kernel::new(pole, length), Kernel::new(pole.conj(), length));
-            for (row, ((back, back_to_length), weight)) in turns.iter().zip(&self.weights).enumerate() {
+            let direct = Kernel::new(component, tap.length);
+            let mirror = direct.mirror();
+            let places = self.backs.iter().zip(tap.backs_to_length.iter()).zip(&self.weights);
+            for (row, ((back, back_to_length), weight)) in places.enumerate() {
                 let (dv, ds) = direct.value_and_slope(*back, *back_to_length);
                 let (mv, ms) = mirror.value_and_slope(*back, *back_to_length);
                 let half = 0.5 * weight;
@@ -281,7 +288,7 @@ impl Band {
         let mut per_tap_poles = Vec::with_capacity(self.taps.len());
         for tap in &self.taps {
             if cached.as_ref().is_none_or(|(length, ..)| *length != tap.length) {
-                let basis = self.basis(components, tap.length, &tap.turns);
+                let basis = self.basis(components, tap);
                 let gram = gram(&basis);
                 cached = Some((tap.length, basis, gram));
             }
@@ -349,6 +356,9 @@ impl Band {
             let step = damped.cholesky()?.solve(&normal.gradient);
             // In units of the standard deviations: has anything moved?
             let moved = step.dot(&(&normal.poles * &step));
+            if moved < DONE && damping < 1e-2 {
+                break;
+            }
             let mut trial = components.clone();
             for (component, (decay, turn)) in trial.iter_mut().zip(&places) {
                 let reach = (2.0 * component.decay).max(std::f64::consts::TAU / length);
@@ -400,7 +410,7 @@ impl Band {
     pub(super) fn gain(&self, component: &Component) -> f64 {
         let mut total = 0.0;
         for tap in &self.taps {
-            let basis = self.basis(std::slice::from_ref(component), tap.length, &tap.turns);
+            let basis = self.basis(std::slice::from_ref(component), tap);
             let (first, second) = (basis.column(0), basis.column(1));
             let (a, b, d) = (first.norm_squared(), first.dot(&second), second.norm_squared());
             let (p, q) = (first.dot(&tap.target), second.dot(&tap.target));
@@ -411,19 +421,6 @@ impl Band {
         }
         total
     }
-}
-
-/// Sum of products in eight lanes, which the compiler turns into vector instructions.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut lanes = [0.0f64; 8];
-    let (wide_a, wide_b) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f64 = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| x * y).sum();
-    for (x, y) in wide_a.zip(wide_b) {
-        for ((lane, x), y) in lanes.iter_mut().zip(x).zip(y) {
-            *lane += x * y;
-        }
-    }
-    lanes.iter().sum::<f64>() + rest
 }
 
 /// Products of all columns with each other.

@@ -19,6 +19,7 @@ mod odd_tap;
 mod room_noise;
 mod search;
 mod spectra;
+mod window;
 
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};

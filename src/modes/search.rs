@@ -17,11 +17,16 @@ const REACH_HALF_WIDTHS: f64 = 10.0;
 const REACH_BINS: f64 = 5.0;
 /// ... but no more than so many: only thuds are wider, in a transform that suits them.
 const MOST_BINS: f64 = 120.0;
+/// A component is taken away from the searched spectra up to so many half-widths, or bins, on each side.
+const AWAY_HALF_WIDTHS: f64 = 40.0;
+const AWAY_BINS: f64 = 50.0;
 /// A decay is over for the transform after so many time constants.
 const TIME_CONSTANTS: f64 = 4.5;
 /// Energy over the noise at which a mode counts as heard in a tap (chance of noise: 0.25 %), and the share of taps.
 const HEARD: f64 = 12.0;
 const MOST_TAPS: f64 = 0.6;
+/// Bins that are passed over together where none is high enough.
+const CHUNK: usize = 64;
 const MOST_COMPONENTS: usize = 60;
 const MOST_ROUNDS: usize = 400;
 /// Smooth terms in each tap and band of a crowded take: they stand for the skirts of modes that are not seen.
@@ -44,7 +49,6 @@ pub(super) struct Search<'a> {
     pub components: Vec<Component>,
     /// How many components were known when each was last fitted.
     known_at: Vec<usize>,
-    inverse_density: Vec<Vec<f32>>,
     /// Searched frequencies (Hz).
     range_hz: (f64, f64),
 }
@@ -58,10 +62,6 @@ impl<'a> Search<'a> {
         range_hz: (f64, f64),
         noise_known: bool,
     ) -> Self {
-        let inverse_density = scales
-            .iter()
-            .map(|s| (0..s.power.len()).map(|k| (1.0 / density.at(k as f64 * s.bin_hz(rate_hz))) as f32).collect())
-            .collect();
         Self {
             scales,
             rings,
@@ -71,9 +71,34 @@ impl<'a> Search<'a> {
             crowded: false,
             components: Vec::new(),
             known_at: Vec::new(),
-            inverse_density,
             range_hz,
         }
+    }
+
+    /// A finished search among some of the taps; `rings` are theirs.
+    pub(super) fn again<'b>(&'b self, lines: &[SteadyLine], taps: &[usize], rings: &'b [Ring]) -> Search<'b> {
+        let scales = self.scales.iter().map(|scale| scale.of_rings(taps)).collect();
+        let mut search = Search::new(scales, rings, self.density, self.rate_hz, self.range_hz, self.noise_known);
+        search.remove_lines(lines);
+        search.run();
+        search
+    }
+
+    /// Share of the energy that stands out of the noise which the components leave unexplained.
+    pub(super) fn unexplained(&self) -> f64 {
+        let whole = &self.scales[0];
+        let at = |hz: f64| (hz / whole.bin_hz(self.rate_hz)) as usize;
+        let (all, left) = whole.power_above(self.threshold(), at(self.range_hz.0)..at(self.range_hz.1));
+        if all > 0.0 { left / all } else { 0.0 }
+    }
+
+    /// The components with the most energy, at most so many.
+    pub(super) fn strongest(&self, most: usize) -> Vec<Component> {
+        let energy = |c: &Component| (0..self.rings.len()).map(|tap| self.energy(c, tap)).sum::<f64>();
+        let mut modes: Vec<Component> = self.components.iter().filter(|c| !c.steady).cloned().collect();
+        modes.sort_by(|a, b| energy(b).total_cmp(&energy(a)));
+        modes.truncate(most);
+        modes
     }
 
     /// Takes the steady lines of the room away first. Their frequencies are known from the quiet; here only their
@@ -140,11 +165,10 @@ impl<'a> Search<'a> {
     }
 
     fn apply(&mut self, component: &Component, sign: f64) {
-        for (scale, inverse) in self.scales.iter_mut().zip(&self.inverse_density) {
-            let reach = (20.0 * component.half_width_hz(self.rate_hz)).max(25.0 * scale.bin_hz(self.rate_hz));
-            let bins = scale.bins_around(component.frequency_hz(self.rate_hz), reach, self.rate_hz);
-            scale.apply(component, sign, bins.clone());
-            scale.update_power(bins, inverse);
+        for scale in &mut self.scales {
+            let reach =
+                (AWAY_HALF_WIDTHS * component.half_width_hz(self.rate_hz)).max(AWAY_BINS * scale.bin_hz(self.rate_hz));
+            scale.apply(component, sign, reach, self.rate_hz);
         }
     }
 
@@ -231,10 +255,15 @@ impl<'a> Search<'a> {
             let bin_hz = scale.bin_hz(self.rate_hz);
             let first = ((self.range_hz.0 / bin_hz) as usize).max(FIRST_BIN);
             let last = ((self.range_hz.1 / bin_hz) as usize).min(scale.power.len() - 2);
-            for (k, power) in scale.power.iter().enumerate().take(last).skip(first) {
-                if *power > best_power {
-                    best_power = *power;
-                    best = Some((i, k));
+            for (n, chunk) in scale.power[first.min(last)..last].chunks(CHUNK).enumerate() {
+                if chunk.iter().fold(0.0f32, |most, p| if *p > most { *p } else { most }) <= best_power {
+                    continue;
+                }
+                for (k, power) in chunk.iter().enumerate() {
+                    if *power > best_power {
+                        best_power = *power;
+                        best = Some((i, first + n * CHUNK + k));
+                    }
                 }
             }
         }

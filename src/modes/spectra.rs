@@ -4,12 +4,14 @@ use realfft::num_complex::{Complex32, Complex64};
 use realfft::{RealFftPlanner, RealToComplex};
 use std::sync::Arc;
 
-use super::component::{Component, Kernel};
+use super::component::{Component, RealDecay};
+use super::density::NoiseDensity;
 
 /// The lengths of transform: each a quarter of the one before. Long ones part neighbours, short ones suit fast decays.
 pub(super) const LENGTHS: usize = 3;
 
 /// One ring-down, whitened, around its origin.
+#[derive(Clone)]
 pub(super) struct Ring {
     /// Whitened samples; index `lead` is the origin.
     pub samples: Vec<f32>,
@@ -36,6 +38,8 @@ pub(super) struct Scale {
     pub residuals: Vec<Vec<Complex32>>,
     /// Mean over the rings of the raised-cosine-windowed residual power, in units of the noise's.
     pub power: Vec<f32>,
+    /// One over the noise's density at each bin.
+    inverse_density: Vec<f32>,
 }
 
 /// Bins below this index are not searched: too near to 0 Hz for the windows' lobes.
@@ -60,13 +64,8 @@ pub(super) fn fast_length(least: usize) -> usize {
     best
 }
 
-/// Transforms all rings at all lengths. `density(f)` is the whitened noise's power density (per sample) at f hertz.
-pub(super) fn transform(
-    rings: &[Ring],
-    planner: &mut RealFftPlanner<f32>,
-    rate_hz: f64,
-    density: &dyn Fn(f64) -> f64,
-) -> Vec<Scale> {
+/// Transforms all rings at all lengths. The power is told by [`Scale::set_noise`].
+pub(super) fn transform(rings: &[Ring], planner: &mut RealFftPlanner<f32>) -> Vec<Scale> {
     let longest = rings.iter().map(Ring::length).max().unwrap_or(2);
     let mut scales: Vec<Scale> = Vec::new();
     let mut least = longest;
@@ -77,12 +76,10 @@ pub(super) fn transform(
         let mut buffers = Buffers::new(&plan);
         let spectra: Vec<Vec<Complex32>> =
             rings.iter().zip(&lengths).map(|(ring, l)| buffers.run(&ring.samples[ring.lead..ring.lead + l])).collect();
-        let mut scale = Scale { transform, lengths, residuals: spectra.clone(), spectra, power: Vec::new() };
-        scale.power = vec![0.0; transform / 2 + 1];
-        let inverse_density: Vec<f32> =
-            (0..=transform / 2).map(|k| (1.0 / density(k as f64 * rate_hz / transform as f64)) as f32).collect();
-        scale.update_power(0..transform / 2 + 1, &inverse_density);
-        scales.push(scale);
+        let bins = transform / 2 + 1;
+        let (power, inverse_density) = (vec![0.0; bins], vec![1.0; bins]);
+        let residuals = spectra.clone();
+        scales.push(Scale { transform, lengths, spectra, residuals, power, inverse_density });
         least = (longest / 4usize.pow(scales.len() as u32)).max(64);
     }
     scales
@@ -114,26 +111,66 @@ impl Scale {
         rate_hz / self.transform as f64
     }
 
+    /// The same of some of the rings, nothing taken away yet.
+    pub(super) fn of_rings(&self, taps: &[usize]) -> Self {
+        let spectra: Vec<Vec<Complex32>> = taps.iter().map(|tap| self.spectra[*tap].clone()).collect();
+        let mut scale = Self {
+            transform: self.transform,
+            lengths: taps.iter().map(|tap| self.lengths[*tap]).collect(),
+            residuals: spectra.clone(),
+            spectra,
+            power: vec![0.0; self.power.len()],
+            inverse_density: self.inverse_density.clone(),
+        };
+        scale.update_power(0..scale.power.len());
+        scale
+    }
+
+    /// Power, in units of the noise's, summed over the bins of a range where it is above a threshold: all there is, and
+    /// what is left of it.
+    pub(super) fn power_above(&self, threshold: f32, bins: std::ops::Range<usize>) -> (f64, f64) {
+        let bins = bins.start.min(bins.end)..bins.end.min(self.power.len());
+        let sum = |of: &[Vec<Complex32>]| -> f64 {
+            let mut power = vec![0.0f32; self.power.len()];
+            self.windowed_power(of, bins.clone(), &mut power);
+            power[bins.clone()].iter().filter(|p| **p > threshold).map(|p| f64::from(*p)).sum()
+        };
+        (sum(&self.spectra), sum(&self.residuals))
+    }
+
+    /// Takes the noise's density as the measure of the power.
+    pub(super) fn set_noise(&mut self, density: &NoiseDensity, rate_hz: f64) {
+        let bins = self.power.len();
+        let values = density.at_bins(self.bin_hz(rate_hz), bins);
+        self.inverse_density = values.into_iter().map(|d| (1.0 / d) as f32).collect();
+        self.update_power(0..bins);
+    }
+
     /// Recomputes the searched power over a range of bins.
     ///
     /// The raised-cosine window is applied in the frequency domain: X/2 - (X- + X+)/4.
-    pub(super) fn update_power(&mut self, bins: std::ops::Range<usize>, inverse_density: &[f32]) {
-        let last = self.power.len() - 1;
-        let bins = bins.start.max(1)..bins.end.min(last);
+    fn update_power(&mut self, bins: std::ops::Range<usize>) {
+        let mut power = std::mem::take(&mut self.power);
+        self.windowed_power(&self.residuals, bins, &mut power);
+        self.power = power;
+    }
+
+    fn windowed_power(&self, of: &[Vec<Complex32>], bins: std::ops::Range<usize>, power: &mut [f32]) {
+        let bins = bins.start.max(1)..bins.end.min(power.len() - 1);
         if bins.is_empty() {
             return;
         }
-        self.power[bins.clone()].fill(0.0);
-        for (residual, length) in self.residuals.iter().zip(&self.lengths) {
+        power[bins.clone()].fill(0.0);
+        for (spectrum, length) in of.iter().zip(&self.lengths) {
             // Noise of density s gives this window a mean power of 3/8 s per sample; exact for length = transform.
-            let scale = 1.0 / (0.375 * *length as f32 * self.residuals.len() as f32);
-            let window = &residual[bins.start - 1..bins.end + 1];
-            for (power, w) in self.power[bins.clone()].iter_mut().zip(window.windows(3)) {
+            let scale = 1.0 / (0.375 * *length as f32 * of.len() as f32);
+            let window = &spectrum[bins.start - 1..bins.end + 1];
+            for (power, w) in power[bins.clone()].iter_mut().zip(window.windows(3)) {
                 let value = w[1] * 0.5 - (w[0] + w[2]) * 0.25;
                 *power += scale * value.norm_sqr();
             }
         }
-        for (power, inverse) in self.power[bins.clone()].iter_mut().zip(&inverse_density[bins]) {
+        for (power, inverse) in power[bins.clone()].iter_mut().zip(&self.inverse_density[bins]) {
             *power *= inverse;
         }
     }
@@ -147,51 +184,74 @@ impl Scale {
         first.min(end)..(last + 1).min(end)
     }
 
-    /// Adds (`sign` 1) or takes away (-1) a component in the residuals over a range of bins.
-    pub(super) fn apply(&mut self, component: &Component, sign: f64, bins: std::ops::Range<usize>) {
-        let pole = component.pole();
+    /// Adds (`sign` 1) or takes away (-1) a component in the residuals and their power up to `reach_hz` on each side.
+    ///
+    /// Fully up to half of that and ever less beyond: where the taking away ended abruptly, the skirt that is left would
+    /// stand there like a mode.
+    pub(super) fn apply(&mut self, component: &Component, sign: f64, reach_hz: f64, rate_hz: f64) {
+        let middle_hz = component.frequency_hz(rate_hz);
+        let bins = self.bins_around(middle_hz, reach_hz, rate_hz);
+        let bin_hz = self.bin_hz(rate_hz);
+        let share = |k: usize| {
+            let beyond = 2.0 * (k as f64 * bin_hz - middle_hz).abs() / reach_hz - 1.0;
+            if beyond <= 0.0 { sign } else { sign * (std::f64::consts::FRAC_PI_2 * beyond.min(1.0)).cos().powi(2) }
+        };
+        let shares: Vec<f64> = bins.clone().map(share).collect();
+        let backs = Turn::list(self.transform, 1, bins.clone());
+        let decay = RealDecay::new(component, &backs);
+        let mut far: Option<(usize, Vec<Complex64>)> = None;
         for ((residual, &length), amplitude) in self.residuals.iter_mut().zip(&self.lengths).zip(&component.amplitudes)
         {
-            let direct = Kernel::new(pole, length);
-            let mirror = Kernel::new(pole.conj(), length);
-            let half = amplitude * (0.5 * sign);
-            let mut turn = Turn::new(self.transform, length, bins.start);
-            for value in &mut residual[bins.clone()] {
-                let model = half * direct.value(turn.back, turn.back_to_length)
-                    + half.conj() * mirror.value(turn.back, turn.back_to_length);
-                value.re += model.re as f32;
-                value.im += model.im as f32;
-                turn.advance();
+            if far.as_ref().is_none_or(|(of, _)| *of != length) {
+                far = Some((length, Turn::list(self.transform, length, bins.clone())));
             }
+            let Some((_, backs_to_length)) = &far else { continue };
+            let residual = &mut residual[bins.clone()];
+            decay.values(*amplitude, length, &backs, backs_to_length, |k, value| {
+                residual[k].re += (shares[k] * value.re) as f32;
+                residual[k].im += (shares[k] * value.im) as f32;
+            });
         }
+        self.update_power(bins);
     }
 }
 
-/// exp(-i omega_k) and its power L for successive bins.
+/// exp(-i omega_k times) for successive bins k of a transform.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Turn {
     pub back: Complex64,
-    pub back_to_length: Complex64,
     step: Complex64,
-    step_to_length: Complex64,
 }
 
 impl Turn {
-    pub(super) fn new(transform: usize, length: usize, first_bin: usize) -> Self {
-        let angle = -std::f64::consts::TAU / transform as f64;
+    pub(super) fn new(transform: usize, times: usize, first_bin: usize) -> Self {
         // Whole turns are dropped in integers, so that long transforms lose no digits.
-        let to_length = |bin: usize| ((bin as u128 * length as u128) % transform as u128) as f64;
-        Self {
-            back: Complex64::from_polar(1.0, angle * first_bin as f64),
-            back_to_length: Complex64::from_polar(1.0, angle * to_length(first_bin)),
-            step: Complex64::from_polar(1.0, angle),
-            step_to_length: Complex64::from_polar(1.0, angle * to_length(1)),
-        }
+        let at = |bin: usize| {
+            let part = (bin as u128 * times as u128 % transform as u128) as f64 / transform as f64;
+            Complex64::from_polar(1.0, -std::f64::consts::TAU * part)
+        };
+        Self { back: at(first_bin), step: at(1) }
     }
+
     #[inline]
     pub(super) fn advance(&mut self) {
         self.back *= self.step;
-        self.back_to_length *= self.step_to_length;
+    }
+
+    /// For ascending bins, each run of neighbours started afresh.
+    pub(super) fn list(transform: usize, times: usize, bins: impl IntoIterator<Item = usize>) -> Vec<Complex64> {
+        let mut previous = None;
+        let mut turn = Self { back: Complex64::default(), step: Complex64::default() };
+        bins.into_iter()
+            .map(|bin| {
+                match previous {
+                    Some(before) if before + 1 == bin => turn.advance(),
+                    _ => turn = Self::new(transform, times, bin),
+                }
+                previous = Some(bin);
+                turn.back
+            })
+            .collect()
     }
 }
 
@@ -227,11 +287,11 @@ mod tests {
             .map(|n| (component.amplitudes[0] * (Complex64::new(-2e-3, 0.21) * n as f64).exp()).re as f32)
             .collect();
         let ring = Ring { samples, lead: 0 };
-        let mut scales = transform(&[ring], &mut RealFftPlanner::new(), 8000.0, &|_| 1.0);
+        let mut scales = transform(&[ring], &mut RealFftPlanner::new());
         for scale in &mut scales {
             let end = scale.power.len() - 1;
             let before: f32 = scale.residuals[0].iter().map(|r| r.norm_sqr()).sum();
-            scale.apply(&component, -1.0, 1..end);
+            scale.apply(&component, -1.0, 1e5, 8000.0);
             let after: f32 = scale.residuals[0][1..end].iter().map(|r| r.norm_sqr()).sum();
             assert!(after < 1e-9 * before, "{after} {before}");
         }

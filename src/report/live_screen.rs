@@ -12,6 +12,7 @@ use tui_big_text::{BigText, PixelSize};
 use super::live_text::{call, mode_text, room_text};
 use super::numbers::minus;
 use crate::listen::{Phase, View};
+use crate::modes::Spectrum;
 
 /// How the screen may look.
 #[derive(Debug, Clone, Copy)]
@@ -193,9 +194,9 @@ fn spectrum_points(view: &View, columns: usize) -> Vec<(f64, f64)> {
     (0..columns)
         .filter_map(|c| {
             let (low, high) = (edge(c) as usize, (edge(c + 1) as usize).max(edge(c) as usize + 1));
-            let part = spectrum.level_db.get(low..high.min(spectrum.level_db.len()))?;
-            let level = part.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-            level.is_finite().then(|| (from + (to - from) * c as f64 / columns as f64, f64::from(level)))
+            let part = spectrum.density.get(low..high.min(spectrum.density.len()))?;
+            let highest = part.iter().copied().reduce(f32::max)?;
+            Some((from + (to - from) * c as f64 / columns as f64, f64::from(Spectrum::db(highest))))
         })
         .collect()
 }

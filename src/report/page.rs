@@ -4,7 +4,7 @@ use super::document::RecordingEntry;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{minus, rounded, significant, with_interval};
 use super::part_page;
-use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason};
+use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason, Spectrum};
 
 /// What a page shows.
 pub struct PageInput<'a> {
@@ -118,35 +118,36 @@ fn waveform(on: &mut Drawing, input: &PageInput<'_>) {
 fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> &'c str) {
     let picture = &input.estimate.spectrum;
     let modes = &input.estimate.modes;
-    let nyquist = picture.bin_hz * picture.level_db.len() as f64;
+    let nyquist = picture.bin_hz * picture.density.len() as f64;
     let highest = modes.last().map_or(2000.0, |m| m.frequency_hz * 1.6).max(600.0).min(nyquist.max(700.0));
     let lowest = modes.first().map_or(40.0, |m| m.frequency_hz / 1.8).clamp(25.0, 200.0);
     // One point a pixel: the highest bin that falls on it.
     let pixels = 1400usize;
     let x = Axis::logarithmic(lowest, highest);
-    let columns = |levels: &[f32]| -> Vec<(f64, f64)> {
+    let columns = |densities: &[f32]| -> Vec<(f64, f64)> {
         let mut points: Vec<(f64, f64)> = Vec::with_capacity(pixels);
         let mut column = usize::MAX;
-        for (k, level) in levels.iter().enumerate().skip(1) {
+        for (k, density) in densities.iter().enumerate().skip(1) {
             let f = k as f64 * picture.bin_hz;
             if f < lowest || f > highest {
                 continue;
             }
+            let level = f64::from(Spectrum::db(*density));
             let here = (x.place(f) * pixels as f64) as usize;
             match points.last_mut() {
                 Some(last) if column == here => {
-                    if f64::from(*level) > last.1 {
-                        *last = (f, f64::from(*level));
+                    if level > last.1 {
+                        *last = (f, level);
                     }
                 }
-                _ => points.push((f, f64::from(*level))),
+                _ => points.push((f, level)),
             }
             column = here;
         }
         points
     };
-    let level = columns(&picture.level_db);
-    let noise = columns(&picture.noise_db);
+    let level = columns(&picture.density);
+    let noise = columns(&picture.noise_density);
     let top = level.iter().map(|p| p.1).fold(-200.0, f64::max);
     let mut sorted: Vec<f64> = level.iter().map(|p| p.1).collect();
     sorted.sort_by(f64::total_cmp);

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::modes::Estimate;
+use crate::modes::{Estimate, Spectrum};
 
 /// Points of a spectrum that can be told apart in a picture.
 const COLUMNS: usize = 600;
@@ -36,16 +36,17 @@ impl TakePicture {
         let highest = estimate.modes.last().map_or(2000.0, |m| ABOVE * m.frequency_hz).max(600.0);
         let mut spectrum: Vec<(f64, f32)> = Vec::new();
         let mut column = usize::MAX;
-        for (k, level) in picture.level_db.iter().enumerate() {
+        for (k, density) in picture.density.iter().enumerate() {
             let hz = k as f64 * picture.bin_hz;
             if hz < LOWEST_HZ || hz > highest {
                 continue;
             }
+            let level = Spectrum::db(*density);
             // One point for each column of a logarithmic axis: the highest bin in it.
             let here = ((hz / LOWEST_HZ).ln() / (highest / LOWEST_HZ).ln() * COLUMNS as f64) as usize;
             match spectrum.last_mut() {
-                Some(last) if column == here => *last = if *level > last.1 { (hz, *level) } else { *last },
-                _ => spectrum.push((hz, *level)),
+                Some(last) if column == here => *last = if level > last.1 { (hz, level) } else { *last },
+                _ => spectrum.push((hz, level)),
             }
             column = here;
         }

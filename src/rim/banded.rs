@@ -2,6 +2,8 @@
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
+use crate::lanes::dot;
+
 /// The lower band of a symmetric matrix.
 #[derive(Debug, Clone)]
 pub(super) struct Banded {
@@ -165,10 +167,6 @@ pub(super) fn lowest_modes(
         }
     }
     None
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }
 
 #[cfg(test)]

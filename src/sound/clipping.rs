@@ -46,6 +46,8 @@ impl Default for FlatTopFinder {
     }
 }
 
+/// Samples that are passed over together where all are low.
+const PIECE: usize = 32;
 const LEAST_RUN: usize = 3;
 const FULL_SCALE: f32 = 0.99;
 /// A steep flank: the sample beside the run is lower by this fraction of its level.
@@ -58,32 +60,66 @@ const FINE: f32 = 1e-3;
 const MOST_RUNS: usize = 100_000;
 
 impl FlatTopFinder {
-    #[inline]
-    pub(super) fn push(&mut self, sample: f32) {
-        if sample == self.previous {
-            self.run_count += 1;
-        } else {
-            // The cheap test first: a run of one sample is the rule.
-            if self.run_count >= 2 {
-                self.close_run(sample);
-            }
-            self.quantum = self.quantum.min((sample - self.previous).abs());
-            self.before_run = self.previous;
-            self.run_start = self.index;
-            self.run_count = 1;
-        }
-        let level = sample.abs();
-        if level >= self.peak {
-            if level > self.peak {
-                self.at_peak.clear();
-                self.peak = level;
-            }
-            if self.at_peak.len() < MOST_RUNS {
-                self.at_peak.push(self.index);
+    pub(super) fn push(&mut self, samples: &[f32]) {
+        for piece in samples.chunks(PIECE) {
+            if !self.pass_over(piece) {
+                self.look_at(piece);
             }
         }
-        self.previous = sample;
-        self.index += 1;
+    }
+
+    /// Passes over a piece that lies so far below the peak that nothing in it can matter; false if it must be looked at.
+    fn pass_over(&mut self, piece: &[f32]) -> bool {
+        let highest = piece.iter().fold(0.0f32, |most, s| if s.abs() > most { s.abs() } else { most });
+        let low = NEAR_PEAK * self.peak;
+        let [.., before, last] = piece else { return false };
+        if highest >= low || self.previous.abs() >= low {
+            return false;
+        }
+        let step = |a: f32, b: f32| if a == b { f32::INFINITY } else { (a - b).abs() };
+        let least = |least: f32, step: f32| if step < least { step } else { least };
+        let first = step(piece[0], self.previous);
+        let quantum = piece.windows(2).fold(first, |all, w| least(all, step(w[0], w[1])));
+        self.quantum = self.quantum.min(quantum);
+        (self.before_run, self.previous) = (*before, *last);
+        self.run_count = 1;
+        self.index += piece.len();
+        self.run_start = self.index - 1;
+        true
+    }
+
+    fn look_at(&mut self, samples: &[f32]) {
+        let (mut previous, mut quantum) = (self.previous, self.quantum);
+        let (mut run_count, mut peak) = (self.run_count, self.peak);
+        for &sample in samples {
+            if sample == previous {
+                run_count += 1;
+            } else {
+                // The cheap test first: a run of one sample is the rule.
+                if run_count >= 2 {
+                    (self.previous, self.quantum, self.run_count, self.peak) = (previous, quantum, run_count, peak);
+                    self.run_start = self.index - run_count;
+                    self.close_run(sample);
+                }
+                quantum = quantum.min((sample - previous).abs());
+                self.before_run = previous;
+                run_count = 1;
+            }
+            let level = sample.abs();
+            if level >= peak {
+                if level > peak {
+                    self.at_peak.clear();
+                    peak = level;
+                }
+                if self.at_peak.len() < MOST_RUNS {
+                    self.at_peak.push(self.index);
+                }
+            }
+            previous = sample;
+            self.index += 1;
+        }
+        (self.previous, self.quantum, self.run_count, self.peak) = (previous, quantum, run_count, peak);
+        self.run_start = self.index - run_count;
     }
 
     fn close_run(&mut self, after: f32) {
@@ -125,7 +161,7 @@ mod tests {
 
     fn flat_tops(samples: impl Iterator<Item = f32>) -> Vec<FlatTop> {
         let mut finder = FlatTopFinder::default();
-        samples.for_each(|s| finder.push(s));
+        finder.push(&samples.collect::<Vec<f32>>());
         finder.finish()
     }
 

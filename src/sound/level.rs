@@ -48,33 +48,54 @@ impl LevelMeter {
         }
     }
 
-    #[inline]
-    pub(super) fn push(&mut self, sample: f32) {
-        if !self.started {
+    pub(super) fn push(&mut self, mut samples: &[f32]) {
+        if !self.started
+            && let Some(first) = samples.first()
+        {
             // The recording did not begin with a step from 0 to the microphone's offset.
-            self.previous = sample;
+            self.previous = *first;
             self.started = true;
         }
-        let edge = sample - self.previous;
-        self.stage_one = self.pole * self.stage_one + edge;
-        self.stage_two = self.pole * self.stage_two + self.stage_one - self.stage_one_previous;
-        self.previous = sample;
-        self.stage_one_previous = self.stage_one;
-        self.body_sum += self.stage_two * self.stage_two;
-        self.edge_sum += edge * edge;
-        self.filled += 1;
-        if self.filled == self.track.block {
-            let scale = 1.0 / self.filled as f32;
-            self.track.body.push(self.body_sum * scale);
-            self.track.edge.push(self.edge_sum * scale);
-            (self.filled, self.body_sum, self.edge_sum) = (0, 0.0, 0.0);
-            // In digital silence the filter would sink into denormal numbers, which cost a hundred times the time.
-            if self.stage_one.abs() < 1e-15 {
-                self.stage_one = 0.0;
+        while !samples.is_empty() {
+            let (now, later) = samples.split_at(samples.len().min(self.track.block - self.filled));
+            self.push_within_block(now);
+            samples = later;
+            if self.filled == self.track.block {
+                self.close_block();
             }
-            if self.stage_two.abs() < 1e-15 {
-                self.stage_two = 0.0;
-            }
+        }
+    }
+
+    fn push_within_block(&mut self, samples: &[f32]) {
+        let (pole, mut previous) = (self.pole, self.previous);
+        let (mut one, mut one_before, mut two) = (self.stage_one, self.stage_one_previous, self.stage_two);
+        let (mut body, mut sharp) = (self.body_sum, self.edge_sum);
+        for &sample in samples {
+            let edge = sample - previous;
+            one = pole * one + edge;
+            two = pole * two + (one - one_before);
+            previous = sample;
+            one_before = one;
+            body += two * two;
+            sharp += edge * edge;
+        }
+        self.previous = previous;
+        (self.stage_one, self.stage_one_previous, self.stage_two) = (one, one_before, two);
+        (self.body_sum, self.edge_sum) = (body, sharp);
+        self.filled += samples.len();
+    }
+
+    fn close_block(&mut self) {
+        let scale = 1.0 / self.filled as f32;
+        self.track.body.push(self.body_sum * scale);
+        self.track.edge.push(self.edge_sum * scale);
+        (self.filled, self.body_sum, self.edge_sum) = (0, 0.0, 0.0);
+        // In digital silence the filter would sink into denormal numbers, which cost a hundred times the time.
+        if self.stage_one.abs() < 1e-15 {
+            self.stage_one = 0.0;
+        }
+        if self.stage_two.abs() < 1e-15 {
+            self.stage_two = 0.0;
         }
     }
 

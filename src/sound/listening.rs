@@ -7,6 +7,7 @@ use super::error::SoundError;
 use super::level::LevelTrack;
 use super::recording::Recording;
 use super::whitening::{BROAD_ORDER, Whitening};
+use crate::lanes::dot_single;
 
 /// Rate of the low band (Hz); it holds the modes of sides and rims that have little above.
 const LOW_RATE_HZ: f64 = 3000.0;
@@ -118,7 +119,7 @@ pub(super) fn low_levels(white: &[f32], blocks: usize, block: usize, step: usize
 }
 
 pub(super) fn mean_square(samples: &[f32]) -> f32 {
-    samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32
+    dot_single(samples, samples) / samples.len().max(1) as f32
 }
 
 /// Filters `samples[history..]`; as many samples come out as go in behind the history.

@@ -110,6 +110,30 @@ pub(super) fn jump_db(level: &LevelTrack, floor: &Floor, block: usize) -> f64 {
     if counts { low.max(broad) } else { broad }
 }
 
+/// Whether [`jump_db`] can be above nothing at all: its cheaper, necessary condition, for most blocks are none.
+fn may_jump(level: &LevelTrack, floor: &Floor, block: usize) -> bool {
+    let least = 10f64.powf(0.1 * JUMP_DB.0.min(JUMP_DB.1));
+    let rises = |track: &[f32], floor: f64| {
+        let highest = track[block..(block + 12).min(track.len())].iter().fold(0.0f32, |most, e| most.max(*e));
+        // A thousandth for the rounding of the means.
+        let highest = f64::from(highest) * 1.001;
+        highest > least * floor && highest > least * mean(track, block.saturating_sub(12)..block.saturating_sub(1))
+    };
+    rises(&level.body, floor.body(block)) || rises(&level.edge, floor.edge(block))
+}
+
+/// The first block at or behind a jump's at which the level itself jumps: the mean over 12 ms answers so much too early.
+pub(super) fn sharp_block(level: &LevelTrack, floor: &Floor, block: usize) -> usize {
+    let sharp = |at: usize| {
+        let rises = |track: &[f32], floor: f64| {
+            let before = mean(track, block.saturating_sub(12)..block.saturating_sub(1)).max(floor);
+            db(mean(track, at..at + 3) / before) > JUMP_DB.0
+        };
+        rises(&level.body, floor.body(block)) || rises(&level.edge, floor.edge(block))
+    };
+    (block..(block + 12).min(level.body.len())).find(|at| sharp(*at)).unwrap_or(block)
+}
+
 pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     let gap = (ONE_STRIKE_S * 1000.0) as usize;
     let mut jumps: Vec<Jump> = Vec::new();
@@ -123,11 +147,11 @@ pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     let mut block = 2;
     let mut last_seen = None;
     while block < blocks {
-        let height_db = jump_db(level, floor, block);
+        let height_db = if may_jump(level, floor, block) { jump_db(level, floor, block) } else { 0.0 };
         if height_db > 0.0 {
             match (last_seen, jumps.last_mut()) {
                 (Some(seen), Some(last)) if block - seen <= gap => {
-                    // The same strike: its sharpest block marks it. (The wide window answers up to 12 ms early.)
+                    // The same strike: its sharpest block marks it.
                     if height_db > last.height_db && block - last.block < 16 {
                         *last = Jump { block, height_db, starts_inside: false };
                     }

@@ -11,7 +11,7 @@ use super::level::LevelTrack;
 use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
 use super::strikes::{
-    DOUBLE_HIT_S, Floor, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sink_block, swells,
+    DOUBLE_HIT_S, Floor, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block, swells,
     without_revivals,
 };
 
@@ -183,7 +183,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         let onset = if jump.starts_inside {
             jump.block * level.block
         } else {
-            refine_onset(recording, &listening, jump.block)?
+            refine_onset(recording, &listening, sharp_block(&level, &floor, jump.block))?
         };
         let end = (end_block * level.block).min(recording.len()).max(onset + 1);
         let ring_s = (end - onset) as f64 / rate;
@@ -259,9 +259,9 @@ fn split(series: &[f64]) -> Option<(usize, f64)> {
         let after = ((sums[count] - sums[k]) / (count - k) as f64).max(tiny);
         k as f64 * before.ln() + (count - k) as f64 * after.ln()
     };
-    let best = (least..count - least).min_by(|a, b| criterion(*a).total_cmp(&criterion(*b)))?;
+    let (best, lowest) = (least..count - least).map(|k| (k, criterion(k))).min_by(|a, b| a.1.total_cmp(&b.1))?;
     let whole = count as f64 * (sums[count] / count as f64).max(tiny).ln();
-    Some((best, whole - criterion(best)))
+    Some((best, whole - lowest))
 }
 
 /// Stretches of noise alone: before the strikes if there are any, else behind the last ring-down.

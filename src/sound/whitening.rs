@@ -6,6 +6,8 @@
 
 use realfft::num_complex::Complex64;
 
+use crate::lanes::dot_single;
+
 /// Filter length that is enough for rumble, a slope of the room's noise, and a low-pass of a phone, at the full rate.
 pub(crate) const BROAD_ORDER: usize = 8;
 /// A longer filter must lower the noise by this factor against a shorter one: each tap costs a sample of decay. Chance alone
@@ -18,12 +20,17 @@ const MOST_SAMPLES: usize = 60_000;
 #[derive(Debug, Clone)]
 pub(crate) struct Whitening {
     taps: Vec<f32>,
+    /// Autocorrelation of the taps.
+    own_lags: Vec<f64>,
 }
+
+/// Samples that are filtered at once.
+const PIECE: usize = 2048;
 
 impl Whitening {
     /// The filter that does nothing.
     pub(crate) fn none() -> Self {
-        Self { taps: vec![1.0] }
+        Self::of_taps(vec![1.0])
     }
 
     /// The linear predictor of the stretches of noise, of at most `most` taps behind the first; none if there is too little
@@ -39,8 +46,9 @@ impl Whitening {
             let mean = stretch.iter().map(|s| f64::from(*s)).sum::<f64>() / stretch.len() as f64;
             let centred: Vec<f32> = stretch.iter().map(|s| (f64::from(*s) - mean) as f32).collect();
             for (lag, sum) in lags.iter_mut().enumerate() {
-                let chunks = centred[lag..].chunks(1024).zip(centred.chunks(1024));
-                *sum += chunks.map(|(a, b)| f64::from(a.iter().zip(b).map(|(x, y)| x * y).sum::<f32>())).sum::<f64>();
+                let (late, early) = (&centred[lag..], &centred[..centred.len() - lag]);
+                *sum +=
+                    late.chunks(1024).zip(early.chunks(1024)).map(|(a, b)| f64::from(dot_single(a, b))).sum::<f64>();
             }
             used += stretch.len();
             if used >= MOST_SAMPLES {
@@ -68,7 +76,12 @@ impl Whitening {
         }
         // The shortest filter that is nearly as good as the longest.
         let chosen = filters.iter().find(|(e, _)| *e < WORTH * error).map_or(&taps, |(_, t)| t);
-        Self { taps: chosen.iter().map(|t| *t as f32).collect() }
+        Self::of_taps(chosen.iter().map(|t| *t as f32).collect())
+    }
+
+    fn of_taps(taps: Vec<f32>) -> Self {
+        let product = |lag: usize| taps.iter().zip(&taps[lag..]).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum();
+        Self { own_lags: (0..taps.len()).map(product).collect(), taps }
     }
 
     /// Samples of history that the filter needs.
@@ -84,11 +97,25 @@ impl Whitening {
             return;
         }
         out.extend_from_slice(&samples[memory..]);
-        for (lag, tap) in self.taps.iter().enumerate().skip(1) {
-            for (o, s) in out.iter_mut().zip(&samples[memory - lag..]) {
-                *o += tap * s;
+        // In pieces that stay in the processor's nearest memory.
+        for (piece, out) in out.chunks_mut(PIECE).enumerate() {
+            let samples = &samples[piece * PIECE..];
+            for (lag, tap) in self.taps.iter().enumerate().skip(1) {
+                for (o, s) in out.iter_mut().zip(&samples[memory - lag..]) {
+                    *o += tap * s;
+                }
             }
         }
+    }
+
+    /// Power gain at frequencies given by the cosines of their angles per sample: a series in them of the filter's own
+    /// autocorrelation.
+    pub(crate) fn power_gain(&self, cosine: f64) -> f64 {
+        let (mut last, mut before) = (0.0, 0.0);
+        for lag in self.own_lags.iter().skip(1).rev() {
+            (last, before) = (2.0 * (lag + cosine * last) - before, last);
+        }
+        self.own_lags[0] + cosine * last - before
     }
 
     /// Complex gain of the filter for a free decay with this pole (z).
@@ -118,12 +145,14 @@ mod tests {
 
     #[test]
     fn a_decay_is_only_scaled() {
-        let filter = Whitening { taps: vec![1.0, -1.2, 0.5] };
+        let filter = Whitening::of_taps(vec![1.0, -1.2, 0.5]);
         let pole = Complex64::new(-0.001, 0.2).exp();
         let decay: Vec<f32> = (0..100).map(|n| pole.powi(n).re as f32).collect();
         let mut out = Vec::new();
         filter.apply(&decay, &mut out);
         let expected = filter.gain(pole) * pole.powi(2);
         assert!((f64::from(out[0]) - expected.re).abs() < 1e-5);
+        let steady = Complex64::from_polar(1.0, 0.7);
+        assert!((filter.power_gain(0.7f64.cos()) - filter.gain(steady).norm_sqr()).abs() < 1e-6);
     }
 }
