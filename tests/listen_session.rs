@@ -196,6 +196,15 @@ fn a_workshop_is_no_tap() {
     }
 }
 
+/// Whose first taps all bounce is told at the second one: a single double knock is any sound of the room.
+#[test]
+fn bouncing_from_the_first_tap_on_is_told() {
+    let bounce = |tap: usize| Mishap::DoubleHit { tap, after_s: 0.09, strength: 0.7 };
+    let take = TakeSpec { mishaps: (0..3).map(bounce).collect(), taps: 3, ..spec() }.make();
+    let told = run(settings(3), &take.samples, 480);
+    assert_eq!((told.good, told.codes.first()), (0, Some(&"double_hit")), "{:?}", told.codes);
+}
+
 /// Two steps: after the first the maker has some seconds to stick the mass on.
 #[test]
 fn the_next_step_follows_by_itself() {

@@ -26,6 +26,9 @@ const LEAST_BEFORE_S: f64 = 0.1;
 const SEAM_S: f64 = 0.02;
 /// A bell and its echo are over after this time (s).
 const BELL_S: f64 = 0.4;
+/// Before anything has counted, a second strike within one ring-down is told if such a one came so shortly before (s).
+const COMPANY_S: f64 = 15.0;
+const DOUBLE_HIT: &str = "double_hit";
 /// How long "got it" and "again" stay (s).
 const TOLD_S: f64 = 2.5;
 /// Behind where a ring-down sinks into the noise its modes are still read, for one and a half times its length and then some
@@ -85,6 +88,8 @@ pub struct Session {
     room_checks: usize,
     change_until: Option<u64>,
     meter: Meter,
+    /// The last strike that was a tap gone wrong.
+    spoiled_at: Option<u64>,
     /// Where the sound began that reaches without a break to the last tap: it holds that run's quiet.
     run_from: u64,
     /// Taps whose estimate is awaited.
@@ -123,6 +128,7 @@ impl Session {
             room_checks: 0,
             change_until: None,
             meter: Meter::new(settings.rate_hz),
+            spoiled_at: None,
             run_from: 0,
             awaited: 0,
             finished: false,
@@ -386,8 +392,16 @@ impl Session {
                 self.close_pending(now.saturating_sub(SEAM as u64));
             }
             Ok(Verdict::Again { code, sentence }) => {
-                self.pending.remove(place);
-                self.reject(code, sentence);
+                let strike = self.pending.remove(place).map_or(now, |p| p.strike);
+                // Where nothing has been tapped yet, one that went wrong is any sound of the room; two are somebody tapping.
+                let before = self.spoiled_at.replace(strike);
+                let alone = before.is_none_or(|at| strike.saturating_sub(at) > self.frames(COMPANY_S));
+                if self.take.taps() == 0 && code == DOUBLE_HIT && alone {
+                    self.stir(&sentence);
+                    self.settle_phase(now);
+                } else {
+                    self.reject(code, sentence);
+                }
             }
             Ok(Verdict::Bends) => {
                 self.pending.remove(place);
