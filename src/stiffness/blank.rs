@@ -89,7 +89,9 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
         result.notes.push("no numbering explains these modes: are sizes, mass and kind of the part right?".into());
         return result;
     };
-    if let Some(why) = why_not_believed(&best, tones).or_else(|| undecided(&result.numberings)) {
+    let speeds = result.numberings.iter().map(|n| size.speed_m_s(&n.constants));
+    let why = why_not_believed(&best, tones).or_else(|| no_wood(speeds)).or_else(|| undecided(&result.numberings));
+    if let Some(why) = why {
         result.notes.push(why);
         return result;
     }
@@ -150,6 +152,19 @@ fn why_not_believed(best: &Numbering, tones: &[Tone]) -> Option<String> {
     })
 }
 
+/// What to say if sound would go along the grain at no ordinary wood's speed (m/s) by any numbering.
+fn no_wood(mut speeds_m_s: impl Iterator<Item = f64>) -> Option<String> {
+    let best = speeds_m_s.next()?;
+    let ordinary = |speed: f64| ORDINARY_SPEED_M_S.contains(&speed);
+    (!ordinary(best) && !speeds_m_s.any(ordinary)).then(|| {
+        format!(
+            "no modulus is told: sound would go along the grain at {best:.0} m/s, which is no ordinary wood's ({:.0} to {:.0}). Are \
+             length, thickness and mass right, and does the grain go along the length?",
+            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
+        )
+    })
+}
+
 /// What to say if there is more than one.
 fn undecided(numberings: &[Numbering]) -> Option<String> {
     let told = |n: &Numbering| {
@@ -184,13 +199,8 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         refine(size, tones, start, Some(&best.places)).map(|n| n.constants)
     };
     let Some(centre) = solve(size, POISSON.0) else { return };
-    let speed = size.speed_m_s(&centre);
-    if !ORDINARY_SPEED_M_S.contains(&speed) {
-        result.notes.push(format!(
-            "no modulus is told: sound would go along the grain at {speed:.0} m/s, which is no ordinary wood's ({:.0} to {:.0}). Are \
-             length, thickness and mass right, and does the grain go along the length?",
-            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
-        ));
+    if let Some(why) = no_wood(std::iter::once(size.speed_m_s(&centre))) {
+        result.notes.push(why);
         return;
     }
     let widened = student_factor(best.freedom);
