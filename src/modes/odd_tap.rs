@@ -12,9 +12,9 @@ use crate::sound::TapReason;
 /// Taps are compared with each other in groups of so many at most: each is left out once.
 const MOST_COMPARED: usize = 8;
 /// A take whose modes leave less than this share of its energy unexplained has no odd tap.
-const ODD_SHARE: f64 = 3e-4;
+const ODD_SHARE: f64 = 3e-5;
 /// Without an odd tap less than this part of the unexplained share remains, of what remains without any other.
-const REMAINS: f64 = 0.25;
+const REMAINS: f64 = 0.4;
 /// Odd ones of a group that are looked for together, and the others that must remain then.
 const MOST_ODD: usize = 2;
 const LEAST_LEFT: usize = 2;

@@ -129,6 +129,10 @@ pub struct TapSearch {
     pub loudest_over_noise_db: f64,
 }
 
+/// A sound that is ten times as strong later than up to the first of these (s) swells too slowly for a strike; several strikes
+/// that look alike are given until the second.
+const SWELLS_FROM_S: (f64, f64) = (0.008, 0.014);
+const LEAST_ALIKE: usize = 3;
 /// Shortest ring-down that is measured (s).
 const LEAST_RING_S: f64 = 0.06;
 /// Longest ring-down that is looked at (s).
@@ -148,6 +152,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
     let mut taps = Vec::with_capacity(jumps.len());
     let blocks = level.body.len();
     let mut sinks = Vec::new();
+    let mut swell_on = 0;
     let rate = recording.sample_rate_hz();
     let ms = |s: f64| (s * rate / level.block as f64).round() as usize;
 
@@ -201,8 +206,10 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         if over_noise_db < USABLE_DB {
             reasons.push(TapReason::TooWeak { over_noise_db });
         }
-        if swells(&level, &floor, jump, ms(0.008), ms(0.08)) {
+        let swells = |early_s: f64| swells(&level, &floor, jump, ms(early_s), ms(0.08));
+        if swells(SWELLS_FROM_S.0) {
             reasons.push(TapReason::SlowRise);
+            swell_on += usize::from(swells(SWELLS_FROM_S.1));
         }
         if ring_s < LEAST_RING_S {
             reasons.push(TapReason::CutShort { after_s: ring_s });
@@ -210,6 +217,11 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         sinks.push((jump.block, sink));
         taps.push(Tap { onset, end, starts_inside: jump.starts_inside, over_noise_db, reasons });
         i = next;
+    }
+    // The lowest modes take a good hundredth of a second for one swing: several strikes that swell no longer than that are taps.
+    let slow = |tap: &Tap| tap.reasons == [TapReason::SlowRise];
+    if swell_on == 0 && taps.iter().filter(|t| t.accepted() || slow(t)).count() >= LEAST_ALIKE {
+        taps.iter_mut().filter(|t| slow(t)).for_each(|t| t.reasons.clear());
     }
     // One sharp sound among several that swell is the odd one of a conversation, not a tap.
     let swelling = taps.iter().filter(|t| t.reasons.contains(&TapReason::SlowRise)).count();
