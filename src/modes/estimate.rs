@@ -266,11 +266,11 @@ impl Estimator {
             let mut search = Search::new(scales, &rings, density, rate_hz, range_hz, room.density.is_some());
             search.remove_lines(&room.lines);
             search.run();
+            search.crowded = search.components.len() >= CROWDED;
             let odd = odd_taps(&search, &room.lines);
             if !odd.is_empty() {
                 return Ok(Attempt::LeaveOut(odd.into_iter().map(|(place, reason)| (group[place], reason)).collect()));
             }
-            search.crowded = search.components.len() >= CROWDED;
             let clusters = refine(&search);
             let origin_s = used.contact_s + room.whitening.memory() as f64 / rate_hz;
             let group_data = Group { search, clusters, whitening: &room.whitening, origin_s };

@@ -13,6 +13,8 @@ use crate::sound::TapReason;
 const MOST_COMPARED: usize = 8;
 /// A take whose modes leave less than this share of its energy unexplained has no odd tap.
 const ODD_SHARE: f64 = 3e-5;
+/// The same where so many modes crowd that weaker ones, unseen among them, are most of what is left.
+const ODD_SHARE_CROWDED: f64 = 3e-4;
 /// Without an odd tap less than this part of the unexplained share remains, of what remains without any other.
 const REMAINS: f64 = 0.4;
 /// Odd ones of a group that are looked for together, and the others that must remain then.
@@ -51,7 +53,8 @@ fn odd_among(search: &Search<'_>, lines: &[SteadyLine], group: &[usize]) -> Vec<
         (search.unexplained(), search.strongest(MOST_MODES))
     };
     let whole = if group.len() == search.rings.len() { search.unexplained() } else { without(&[]).0 };
-    if group.len() < 1 + LEAST_LEFT || whole < ODD_SHARE {
+    let odd_share = if search.crowded { ODD_SHARE_CROWDED } else { ODD_SHARE };
+    if group.len() < 1 + LEAST_LEFT || whole < odd_share {
         return Vec::new();
     }
     let mut tried: Vec<(f64, usize, Vec<Component>)> = group
