@@ -1,51 +1,33 @@
 //! A session at the bench, as a state machine: the room is checked, taps are noticed, judged and gathered into a take, until
 //! the step's goal is reached; then the next step.
 
+mod room;
+mod verdict;
+
 use std::collections::VecDeque;
-use std::sync::Arc;
 
 use super::company::Tones;
-use super::forecast::{EXAMPLE_DB, forecast};
-use super::judge::Verdict;
 use super::meter::Meter;
-use super::orders::{Answer, Goal, Order, Settings, Tone};
-use super::room::RoomReport;
+use super::orders::{Answer, Goal, Order, Settings};
 use super::take::{GrowingTake, History, SEAM};
 use super::view::{Phase, View};
-use crate::modes::{COVERAGE_95, Estimate};
 use crate::sound::{Noticed, Watch};
 
-/// The room is listened to for so long (s), and so often at most until it is quiet.
+/// The room is listened to for so long (s).
 const ROOM_S: f64 = 2.0;
-const MOST_ROOM_CHECKS: usize = 4;
 /// Quiet kept before the first tap of a take and before the others (s).
 const QUIET_S: (f64, f64) = (1.5, 0.5);
 /// A tap needs at least so much before it (s).
 const LEAST_BEFORE_S: f64 = 0.1;
 /// A seam may lie so much later (s): one turn of hum at 50 Hz.
 const SEAM_S: f64 = 0.02;
-/// A bell and its echo are over after this time (s).
-const BELL_S: f64 = 0.4;
-/// Before anything has counted, a second strike within one ring-down is told if such a one came so shortly before (s).
-const COMPANY_S: f64 = 15.0;
-const DOUBLE_HIT: &str = "double_hit";
-/// How long "got it" and "again" stay (s).
-const TOLD_S: f64 = 2.5;
 /// Behind where a ring-down sinks into the noise its modes are still read, for one and a half times its length and then some
 /// (s), as [`crate::sound::find_taps`] does; a little more is kept, so that no seam lies in what is read.
 const TAIL: (f64, f64) = (1.6, 0.35);
-/// The watch learns the room anew when nothing has happened for so long (s), from the last seconds.
-const RELEARN_S: (f64, f64) = (6.0, 2.0);
 /// Sound that is remembered (s): the longest ring-down and what precedes it.
 const REMEMBERED_S: f64 = 22.0;
 /// Columns of the waveform.
 const COLUMNS: usize = 240;
-/// Modes this far below the strongest (dB) decide when the precision is reached.
-const STRONG_DB: f64 = 20.0;
-
-const OTHER_TONES: &str =
-    "it rings with other tones than the taps before: tap the same spot, held the same way, and nothing but the part";
-const BENDS: &str = "its decay bends down: a second strike in it (let the tapper bounce away), or automatic gain";
 
 struct Pending {
     id: u64,
@@ -237,67 +219,6 @@ impl Session {
         }
     }
 
-    fn check_room(&mut self, from: u64, now: u64) {
-        let left_s = ROOM_S - (now - from) as f64 / f64::from(self.settings.rate_hz);
-        self.view.phase = Some(Phase::Room { left_s: left_s.max(0.0) });
-        if left_s <= 0.0 {
-            self.room_from = None;
-            self.room_asked = true;
-            self.room_checks += 1;
-            let sound = self.history.frames(from, from + self.frames(ROOM_S)).to_vec();
-            self.orders.push(Order::Room { sound });
-        }
-    }
-
-    fn room_checked(&mut self, report: Result<RoomReport, String>, now: u64) {
-        self.room_asked = false;
-        match report {
-            Ok(report) => {
-                let again = report.disturbed && self.room_checks < MOST_ROOM_CHECKS;
-                self.view.forecast = forecast(&report, self.settings.goal.taps, EXAMPLE_DB);
-                self.view.room = Some(report);
-                if again {
-                    self.room_from = Some(now);
-                    self.view.phase = Some(Phase::RoomAgain);
-                    return;
-                }
-            }
-            Err(why) => self.view.trouble = Some(format!("the room's sound cannot be used: {why}")),
-        }
-        self.learn(now);
-        self.view.phase = Some(Phase::TapNow);
-        self.told_until = now;
-    }
-
-    fn learn(&mut self, now: u64) {
-        let from = now.saturating_sub(self.frames(RELEARN_S.1)).max(self.not_before);
-        let quiet = self.history.frames(from, now);
-        self.watch = Some(Watch::new(quiet, self.settings.channels, self.settings.rate_hz, from));
-        self.learned_at = now;
-    }
-
-    fn learn_again(&mut self, now: u64) {
-        let idle = self.strike.is_none() && self.pending.is_empty();
-        if !idle {
-            self.learned_at = self.learned_at.max(now.saturating_sub(self.frames(RELEARN_S.0 - RELEARN_S.1)));
-        } else if now > self.learned_at + self.frames(RELEARN_S.0) {
-            self.learn(now);
-        }
-    }
-
-    fn wait_for_change(&mut self, until: u64, now: u64) {
-        let left_s = until.saturating_sub(now) as f64 / f64::from(self.settings.rate_hz);
-        let what = self.settings.steps[self.step].change.clone();
-        self.view.phase = Some(Phase::Change { what, left_s });
-        if now >= until {
-            // The last moments before it must be quiet enough to learn from: they are the start of the next take.
-            self.change_until = None;
-            self.not_before = now;
-            self.room_from = Some(now);
-            self.room_checks = 0;
-        }
-    }
-
     fn notice(&mut self, noticed: Noticed) {
         match noticed {
             Noticed::Strike { at } => {
@@ -372,178 +293,5 @@ impl Session {
             .chunks(piece)
             .map(|c| c.iter().fold((f32::MAX, f32::MIN), |(low, high), s| (low.min(*s), high.max(*s))))
             .collect();
-    }
-
-    fn judged(&mut self, id: u64, verdict: Result<Verdict, String>, now: u64) {
-        let Some(place) = self.pending.iter().position(|p| p.id == id) else { return };
-        let after = now.saturating_sub(self.pending[place].sunk);
-        let after_s = after as f64 / f64::from(self.settings.rate_hz);
-        self.view.verdict_after_s = Some(after_s);
-        self.view.slowest_verdict_s = Some(self.view.slowest_verdict_s.map_or(after_s, |s| s.max(after_s)));
-        match verdict {
-            Ok(Verdict::Good(tones)) => {
-                self.pending[place].tones = Some(tones);
-                let judged: Vec<&Tones> = self.pending.iter().filter_map(|p| p.tones.as_ref()).collect();
-                match self.take.would_count(&judged) {
-                    Some(number) => self.tell(Phase::GotIt { number }, now),
-                    None if self.take.taps() == 0 => self.tell(Phase::Heard, now),
-                    None => self.reject("other_tones", OTHER_TONES.to_owned()),
-                }
-                self.close_pending(now.saturating_sub(SEAM as u64));
-            }
-            Ok(Verdict::Again { code, sentence }) => {
-                let strike = self.pending.remove(place).map_or(now, |p| p.strike);
-                // Where nothing has been tapped yet, one that went wrong is any sound of the room; two are somebody tapping.
-                let before = self.spoiled_at.replace(strike);
-                let alone = before.is_none_or(|at| strike.saturating_sub(at) > self.frames(COMPANY_S));
-                if self.take.taps() == 0 && code == DOUBLE_HIT && alone {
-                    self.stir(&sentence);
-                    self.settle_phase(now);
-                } else {
-                    self.reject(code, sentence);
-                }
-            }
-            Ok(Verdict::Bends) => {
-                self.pending.remove(place);
-                // Where nothing has been tapped yet it is any sound of the room.
-                if self.view.good > 0 {
-                    self.reject("bends_down", BENDS.to_owned());
-                } else {
-                    self.stir(BENDS);
-                    self.settle_phase(now);
-                }
-            }
-            Ok(Verdict::NoTap { sentence }) => {
-                self.pending.remove(place);
-                self.stir(&sentence);
-                self.settle_phase(now);
-            }
-            Err(why) => {
-                self.pending.remove(place);
-                self.reject("unusable_sound", why);
-            }
-        }
-    }
-
-    fn reject(&mut self, code: &'static str, sentence: String) {
-        let now = self.history.end();
-        self.view.rejected += 1;
-        self.tell(Phase::Again { code, sentence }, now);
-        self.ring(Tone::Rejected, now);
-    }
-
-    fn tell(&mut self, phase: Phase, now: u64) {
-        self.view.phase = Some(phase);
-        self.told_until = now + self.frames(TOLD_S);
-    }
-
-    fn ring(&mut self, tone: Tone, now: u64) {
-        // A bell would sound into the tap that rings.
-        if self.strike.is_some() {
-            return;
-        }
-        self.orders.push(Order::Sound(tone));
-        if self.settings.bell {
-            self.not_before = now + self.frames(BELL_S);
-        }
-    }
-
-    /// Puts into the take what was judged good and died away before a frame, in order.
-    fn close_pending(&mut self, before: u64) {
-        while let Some(first) = self.pending.front() {
-            if first.tones.is_none() || before < first.close {
-                return;
-            }
-            let Some(Pending { start, latest, close, strike, tones: Some(tones), .. }) = self.pending.pop_front()
-            else {
-                return;
-            };
-            debug_assert!(start < strike && strike < close);
-            let counts = self.take.append(&self.history, start, latest, close, tones);
-            self.view.waiting = self.take.waiting();
-            if !counts {
-                continue;
-            }
-            self.awaited += 1;
-            self.view.good = self.take.taps();
-            let sound = Arc::new(self.take.sound());
-            self.orders.push(Order::Grown { step: self.step, taps: self.take.taps(), sound });
-            let now = self.history.end();
-            self.ring(Tone::Accepted, now);
-            self.told_until = self.told_until.min(self.not_before.max(now));
-        }
-    }
-
-    fn settle_phase(&mut self, now: u64) {
-        let told = now < self.told_until;
-        if self.strike.is_some() {
-            self.view.phase = Some(Phase::Ringing);
-        } else if !told && self.pending.iter().all(|p| p.tones.is_some()) && now >= self.not_before {
-            self.view.phase = Some(Phase::TapNow);
-        }
-    }
-
-    fn estimated(&mut self, taps: usize, estimate: Result<Box<Estimate>, String>, now: u64) {
-        let estimate = match estimate {
-            Ok(estimate) => estimate,
-            Err(why) => {
-                self.view.trouble = Some(format!("the modes could not be worked out: {why}"));
-                return;
-            }
-        };
-        let good = estimate.taps.iter().filter(|t| t.accepted()).count().min(taps);
-        let odd = estimate.taps.iter().rev().find_map(|t| t.reasons.first());
-        let now_good = good + self.take.taps().saturating_sub(taps);
-        if now_good < self.view.good
-            && let Some(reason) = odd
-        {
-            let sentence = format!("a tap that was counted is taken back: {}", reason.sentence());
-            self.reject(reason.code(), sentence);
-        }
-        self.view.good = now_good;
-        self.view.modes = estimate.modes;
-        self.view.precision = self.precision();
-        self.view.spectrum = estimate.spectrum;
-        if self.awaited == 0 && self.goal_reached(good) {
-            self.step_done(now);
-        }
-    }
-
-    fn goal_reached(&self, good: usize) -> bool {
-        let goal = &self.settings.goal;
-        match goal.until {
-            None => good >= goal.taps,
-            // Two taps at least: one alone is confirmed by nothing.
-            Some(share) => (good >= 2 && self.precision().is_some_and(|p| p <= share)) || good >= goal.most_taps,
-        }
-    }
-
-    /// Half width of the widest damping interval among the strong modes (share of the damping).
-    fn precision(&self) -> Option<f64> {
-        let strong = self.view.modes.iter().filter(|m| m.level_db > -STRONG_DB);
-        strong.map(|m| COVERAGE_95 * m.damping_relative_u()).reduce(f64::max)
-    }
-
-    fn step_done(&mut self, now: u64) {
-        self.pending.clear();
-        self.strike = None;
-        self.ring(Tone::StepDone, now);
-        self.take = GrowingTake::new(self.settings.channels, least(&self.settings.goal));
-        if self.step + 1 == self.settings.steps.len() {
-            self.finished = true;
-            self.view.phase = Some(Phase::Done);
-            return;
-        }
-        self.step += 1;
-        self.view.step_number = self.step + 1;
-        self.view.step = self.settings.steps[self.step].name.clone();
-        (self.view.good, self.view.waiting) = (0, 0);
-        self.view.modes.clear();
-        self.view.precision = None;
-        self.view.spectrum = Default::default();
-        self.watch = None;
-        let what = self.settings.steps[self.step].change.clone();
-        self.view.phase = Some(Phase::Change { what, left_s: self.settings.change_s });
-        self.change_until = Some(now + self.frames(self.settings.change_s));
     }
 }
