@@ -2,7 +2,7 @@
 
 use crate::modes::Mode;
 
-/// The main tones of one tap: frequency and standard uncertainty (Hz).
+/// The clean tones of one tap: frequency and standard uncertainty (Hz).
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Tones(Vec<(f64, f64)>);
 

@@ -7,7 +7,7 @@ use crate::sound::{ChannelChoice, Recording, SoundError, Tap, TapReason, find_ta
 /// What a strike was.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Verdict {
-    /// A tap that can be used, and its main tones.
+    /// A tap that can be used, and its clean tones.
     Good(Tones),
     /// A tap that cannot: why, in plain words, with its code.
     Again { code: &'static str, sentence: String },
@@ -81,7 +81,7 @@ pub fn judge(
     let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
     let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
-        (true, None, _) => Verdict::Good(Tones::of(clean(&estimate.modes))),
+        (true, None, _) => Verdict::Good(Tones::of(estimate.modes.iter().filter(|m| is_clean(m)))),
         (true, Some(reason), _) => verdict_of(&reason),
         (false, _, Some(TapReason::GainSuspected)) => Verdict::Bends,
         (false, ..) => verdict_of(&told.unwrap_or(TapReason::NoRingDown)),
@@ -91,7 +91,7 @@ pub fn judge(
 /// Whether a lone tap rings on with clean tones. One tap is confirmed by nothing, so more is asked of it than of modes that
 /// come back in every tap; the taps of the take are judged together later.
 fn rings_on(recording: &Recording, onset: usize, modes: &[Mode]) -> bool {
-    let clean = clean(modes);
+    let clean = main_tones(modes);
     if clean.is_empty() {
         return false;
     }
@@ -135,17 +135,18 @@ fn energy_db(mode: &Mode) -> f64 {
     mode.level_db - 10.0 * decay_rate(mode).log10()
 }
 
-/// The main tones that ring on and decay as modes do.
-fn clean(modes: &[Mode]) -> Vec<&Mode> {
+/// Whether a tone rings on and decays as modes do.
+fn is_clean(mode: &Mode) -> bool {
+    mode.decay_seen_db >= LEAST_DECAY_DB
+        && mode.damping_ratio <= MOST_DAMPING
+        && decay_rate(mode) <= MOST_DECAY_RATE
+        && mode.damping_relative_u() <= MOST_UNCERTAIN
+}
+
+/// The clean ones of the main tones.
+fn main_tones(modes: &[Mode]) -> Vec<&Mode> {
     let greatest = modes.iter().map(energy_db).fold(f64::NEG_INFINITY, f64::max);
-    let is_clean = |m: &&Mode| {
-        m.decay_seen_db >= LEAST_DECAY_DB
-            && m.damping_ratio <= MOST_DAMPING
-            && decay_rate(m) <= MOST_DECAY_RATE
-            && energy_db(m) >= greatest - MAIN_DB
-            && m.damping_relative_u() <= MOST_UNCERTAIN
-    };
-    modes.iter().filter(is_clean).collect()
+    modes.iter().filter(|m| is_clean(m) && energy_db(m) >= greatest - MAIN_DB).collect()
 }
 
 /// Of several reasons the one to be told: what the maker can change first.

@@ -150,7 +150,7 @@ fn two_readings_of_the_damping_of_a_xylophone_bar_agree() {
 /// A session at the bench in which a bar is struck again and again, with a room's noise added to its one strike.
 ///
 /// Source: none outside for what must come of it; a clean strike on a real bar is a tap, and as many must be counted as sound.
-/// (The samples are ramped at their beginning: with one in four other seeds of the noise a strike is taken back as swelling.)
+/// (The samples are ramped at their beginning: with 3 of 16 other seeds of the noise a strike is taken back as swelling.)
 #[test]
 fn strikes_on_real_bars_are_counted_at_the_bench() {
     for file in ["C5.wav", "G4.wav"] {
