@@ -1,30 +1,34 @@
 //! Sums of products in several lanes at once, which the compiler turns into vector instructions: a plain sum may not be
 //! reordered by it.
 
+use std::iter::Sum;
+use std::ops::{AddAssign, Mul};
+
 /// Sum of products.
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut lanes = [0.0f64; 8];
-    let (wide_a, wide_b) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f64 = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| x * y).sum();
-    for (x, y) in wide_a.zip(wide_b) {
-        for ((lane, x), y) in lanes.iter_mut().zip(x).zip(y) {
-            *lane += x * y;
-        }
-    }
-    lanes.iter().sum::<f64>() + rest
+    in_lanes::<f64, 8>(a, b)
 }
 
 /// The same in single precision, for stretches of some thousand samples.
 pub(crate) fn dot_single(a: &[f32], b: &[f32]) -> f32 {
-    let mut lanes = [0.0f32; 16];
-    let (wide_a, wide_b) = (a.chunks_exact(16), b.chunks_exact(16));
-    let rest: f32 = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| x * y).sum();
+    in_lanes::<f32, 16>(a, b)
+}
+
+#[inline]
+fn in_lanes<T, const LANES: usize>(a: &[T], b: &[T]) -> T
+where
+    T: Copy + Default + AddAssign + Mul<Output = T> + Sum,
+{
+    let mut lanes = [T::default(); LANES];
+    let (wide_a, wide_b) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let mut rest: T = wide_a.remainder().iter().zip(wide_b.remainder()).map(|(x, y)| *x * *y).sum();
     for (x, y) in wide_a.zip(wide_b) {
         for ((lane, x), y) in lanes.iter_mut().zip(x).zip(y) {
-            *lane += x * y;
+            *lane += *x * *y;
         }
     }
-    lanes.iter().sum::<f32>() + rest
+    rest += lanes.into_iter().sum();
+    rest
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use super::component::Component;
 use super::envelope::Envelope;
 use super::estimate::Group;
 use super::mode::{Mode, ModeReason, student_factor};
-use super::search::MOST_DAMPING;
+use super::presence::MOST_DAMPING;
 use super::window::tone;
 
 /// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.

@@ -6,8 +6,9 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::band::Band;
 use super::component::Component;
-use super::joint::{Band, Fit};
+use super::joint::Fit;
 
 /// Where a second pole is tried: so many half-widths to either side.
 const ASIDE: f64 = 0.8;

@@ -5,48 +5,17 @@
 //! and are eliminated (variable projection: Golub and Pereyra 1973; Kaufman 1975; from memory). Gauss-Newton steps with
 //! Marquardt's damping. The inverse of the reduced normal matrix is the Cramer-Rao bound at the solution.
 
-use std::rc::Rc;
-
 use nalgebra::{DMatrix, DVector};
 use realfft::num_complex::Complex64;
 
-use super::component::{Component, Kernel, RealDecay};
-use super::density::NoiseDensity;
-use super::spectra::{Ring, Scale, Turn};
+use super::band::{Band, TapBand};
+use super::component::{Component, Kernel};
 use crate::lanes::dot;
 
 /// A step below a hundredth of a standard deviation ends a fit.
 const DONE: f64 = 1e-4;
 /// How far a steady line may wander from where it was heard in the quiet, in bins of the longest ring-down.
 const LEASH: f64 = 0.2;
-
-/// The piece of all taps' transforms on which some components are fitted.
-pub(super) struct Band {
-    bins: Vec<usize>,
-    /// exp(-i omega) of each bin.
-    backs: Rc<[Complex64]>,
-    taps: Vec<TapBand>,
-    /// Weight of each bin: 1 / standard deviation of its real (and imaginary) part if the whole transform were data. Where
-    /// only a share is, the bins are more than the data, each with less noise: the two cancel in every sum over bins.
-    weights: Vec<f64>,
-    /// Start of the free decay in samples behind the origin (may be negative).
-    start: isize,
-    /// Smooth terms in each tap that stand for what is too short or too far away to be a mode here.
-    smooth: usize,
-}
-
-struct TapBand {
-    /// Samples of free decay in the transform.
-    length: usize,
-    /// exp(-i omega length) of each bin.
-    backs_to_length: Rc<[Complex64]>,
-    /// The bins, weighted: real parts first, then imaginary parts.
-    target: DVector<f64>,
-    /// Its sum of squares.
-    energy: f64,
-    /// Length of the data over that of the transform; more than 1 where they begin before the origin.
-    share: f64,
-}
 
 /// What a fit found.
 #[derive(Debug, Clone)]
@@ -92,140 +61,6 @@ impl Fit {
     }
 }
 
-impl Band {
-    /// Cuts the bins out of a scale, with the `fixed` components taken away and the free decay starting at `start`.
-    pub(super) fn new(
-        scale: &Scale,
-        rings: &[Ring],
-        bins: Vec<usize>,
-        fixed: &[&Component],
-        start: isize,
-        density: &NoiseDensity,
-        rate_hz: f64,
-    ) -> Self {
-        let transform = scale.transform;
-        let bin_hz = rate_hz / transform as f64;
-        let weights: Vec<f64> =
-            bins.iter().map(|k| (2.0 / (transform as f64 * density.at(*k as f64 * bin_hz))).sqrt()).collect();
-        let starts: Vec<isize> = rings
-            .iter()
-            .zip(&scale.lengths)
-            .map(|(ring, full)| start.clamp(-(ring.lead as isize), *full as isize - 8))
-            .collect();
-        let lengths: Vec<usize> =
-            scale.lengths.iter().zip(&starts).map(|(full, start)| (*full as isize - start) as usize).collect();
-        let mut targets: Vec<Vec<Complex64>> = scale.spectra.iter().map(|spectrum| pick(spectrum, &bins)).collect();
-        for ((target, ring), start) in targets.iter_mut().zip(rings).zip(&starts) {
-            move_start(target, ring, *start, transform, &bins);
-        }
-        let backs: Rc<[Complex64]> = Turn::list(transform, 1, bins.iter().copied()).into();
-        let far = backs_to_length(transform, &lengths, &bins);
-        take_away(&mut targets, fixed, &backs, &far, &starts, &lengths);
-        let taps = targets
-            .into_iter()
-            .zip(far)
-            .zip(lengths)
-            .map(|((target, backs_to_length), length)| {
-                let parts = target.iter().zip(&weights);
-                let real = parts.clone().map(|(x, w)| x.re * w);
-                let target = DVector::from_iterator(2 * bins.len(), real.chain(parts.map(|(x, w)| x.im * w)));
-                let energy = target.norm_squared();
-                TapBand { length, backs_to_length, target, energy, share: length as f64 / transform as f64 }
-            })
-            .collect();
-        Self { bins, backs, taps, weights, start, smooth: 0 }
-    }
-
-    /// The same with smooth terms to be fitted along.
-    pub(super) fn with_smooth_terms(self, smooth: usize) -> Self {
-        Self { smooth, ..self }
-    }
-}
-
-/// A range of bins of every tap's transform with some components taken away.
-pub(super) fn cut(scale: &Scale, bins: &std::ops::Range<usize>, without: &[&Component]) -> Vec<Vec<Complex64>> {
-    let list: Vec<usize> = bins.clone().collect();
-    let mut targets: Vec<Vec<Complex64>> = scale.spectra.iter().map(|spectrum| pick(spectrum, &list)).collect();
-    let backs = Turn::list(scale.transform, 1, bins.clone());
-    let far = backs_to_length(scale.transform, &scale.lengths, &list);
-    let starts = vec![0; targets.len()];
-    take_away(&mut targets, without, &backs, &far, &starts, &scale.lengths);
-    targets
-}
-
-fn pick(spectrum: &[realfft::num_complex::Complex32], bins: &[usize]) -> Vec<Complex64> {
-    bins.iter().map(|&k| Complex64::new(f64::from(spectrum[k].re), f64::from(spectrum[k].im))).collect()
-}
-
-/// exp(-i omega L) of the bins for each tap; taps of one length share it.
-fn backs_to_length(transform: usize, lengths: &[usize], bins: &[usize]) -> Vec<Rc<[Complex64]>> {
-    let mut out: Vec<Rc<[Complex64]>> = Vec::with_capacity(lengths.len());
-    for (tap, length) in lengths.iter().enumerate() {
-        let known = lengths[..tap].iter().position(|l| l == length).map(|same| out[same].clone());
-        out.push(known.unwrap_or_else(|| Turn::list(transform, *length, bins.iter().copied()).into()));
-    }
-    out
-}
-
-/// Takes components away from bins of each tap whose data begin at the tap's `start`.
-fn take_away(
-    targets: &mut [Vec<Complex64>],
-    components: &[&Component],
-    backs: &[Complex64],
-    far: &[Rc<[Complex64]>],
-    starts: &[isize],
-    lengths: &[usize],
-) {
-    for component in components {
-        let decay = RealDecay::new(component, backs);
-        for (tap, target) in targets.iter_mut().enumerate() {
-            let at_start = component.amplitudes[tap] * component.growth(starts[tap] as f64);
-            decay.values(at_start, lengths[tap], backs, &far[tap], |k, value| target[k] -= value);
-        }
-    }
-}
-
-/// Bins that are summed at once, for the processor's vector instructions.
-const LANES: usize = 8;
-
-/// Moves the first sample of a transform from the origin to `start`: takes the head away, or adds what lies before.
-fn move_start(target: &mut [Complex64], ring: &Ring, start: isize, transform: usize, bins: &[usize]) {
-    if start == 0 {
-        return;
-    }
-    let origin = ring.lead as isize;
-    let (range, sign) = if start > 0 { (origin..origin + start, -1.0) } else { (origin + start..origin, 1.0) };
-    let head = &ring.samples[range.start as usize..range.end as usize];
-    let to_angle = std::f64::consts::TAU / transform as f64;
-    // From the first sample of the head to the origin, and from the new start to the origin: whole turns dropped.
-    let turned = |bin: usize, samples: isize| {
-        let part = (bin as i128 * samples as i128).rem_euclid(transform as i128);
-        Complex64::from_polar(1.0, -to_angle * part as f64)
-    };
-    for (values, bins) in target.chunks_mut(LANES).zip(bins.chunks(LANES)) {
-        let mut double_cosine = [0.0f64; LANES];
-        let mut sine = [0.0f64; LANES];
-        for (lane, bin) in bins.iter().enumerate() {
-            let (s, c) = (to_angle * *bin as f64).sin_cos();
-            (sine[lane], double_cosine[lane]) = (s, 2.0 * c);
-        }
-        // Clenshaw's recurrence, from the last sample: sum w[n] cos(n omega) and sum w[n] sin(n omega).
-        let (mut last, mut before) = ([0.0f64; LANES], [0.0f64; LANES]);
-        for sample in head.iter().rev() {
-            let sample = f64::from(*sample);
-            for lane in 0..LANES {
-                let next = (sample - before[lane]) + double_cosine[lane] * last[lane];
-                (before[lane], last[lane]) = (last[lane], next);
-            }
-        }
-        for (lane, (value, bin)) in values.iter_mut().zip(bins).enumerate() {
-            let sum = Complex64::new(last[lane] - 0.5 * double_cosine[lane] * before[lane], -before[lane] * sine[lane]);
-            let first = start.min(0);
-            *value = (*value + sum * turned(*bin, first) * sign) * turned(*bin, -start);
-        }
-    }
-}
-
 /// Gram matrix of the basis [C1 C2 S1 S2] of all components at one length, and each tap's projections on it.
 struct Normal {
     poles: DMatrix<f64>,
@@ -236,11 +71,6 @@ struct Normal {
 }
 
 impl Band {
-    /// Degrees of freedom of the data: real numbers, less their correlation.
-    fn data_freedom(&self) -> f64 {
-        self.taps.iter().map(|t| 2.0 * self.bins.len() as f64 * t.share).sum()
-    }
-
     /// The basis of every component over the bins, weighted: columns C1, C2 (value) of all, then S1, S2 (slope) of all; rows
     /// as in the targets.
     fn basis(&self, components: &[Component], tap: &TapBand) -> DMatrix<f64> {

@@ -4,6 +4,7 @@
 //! all modes jointly over all taps by maximum likelihood, check the evidence for each, and give its uncertainty.
 //! This room knows samples and taps; it knows nothing of files, parts or pictures.
 
+mod band;
 mod bend;
 mod clusters;
 mod component;
@@ -16,12 +17,16 @@ mod joint;
 mod merge;
 mod mode;
 mod odd_tap;
+mod presence;
+mod rings;
 mod room_noise;
 mod search;
 mod spectra;
+mod spectrum;
 mod window;
 
 pub use envelope::Envelope;
-pub use estimate::{Estimate, EstimateOptions, Estimator, Spectrum};
+pub use estimate::{Estimate, EstimateOptions, Estimator};
 pub use mode::{COVERAGE_95, Mode, ModeReason, student_factor};
 pub use room_noise::RoomNoise;
+pub use spectrum::Spectrum;

@@ -1,12 +1,14 @@
 //! Taps that do not belong with the others of their take, and why: a second strike in one, or held differently.
 
+use std::borrow::Cow;
+
 use nalgebra::{DMatrix, DVector};
 use realfft::num_complex::Complex64;
 
 use super::component::Component;
 use super::density::SteadyLine;
+use super::rings::Ring;
 use super::search::Search;
-use super::spectra::Ring;
 use crate::sound::TapReason;
 
 /// Taps are compared with each other in groups of so many at most: each is left out once.
@@ -17,9 +19,13 @@ const ODD_SHARE: f64 = 3e-5;
 const ODD_SHARE_CROWDED: f64 = 3e-4;
 /// Without an odd tap less than this part of the unexplained share remains, of what remains without any other.
 const REMAINS: f64 = 0.4;
-/// Odd ones of a group that are looked for together, and the others that must remain then.
-const MOST_ODD: usize = 2;
+/// Without a good tap at least this part of it remains on average, for the odd one is still there.
+const STAYS: f64 = 0.25;
+/// Without two odd ones less than this part remains of what remains without any single one: there are many pairs to choose from.
+const REMAINS_OF_PAIR: f64 = 0.1;
+/// Taps that must remain to be believed against one odd tap, and against two.
 const LEAST_LEFT: usize = 2;
+const LEAST_LEFT_OF_PAIR: usize = 3;
 /// A second strike is looked for among so many modes, for so many time constants of the slowest, so long (s) at most, in steps
 /// (s).
 const MOST_MODES: usize = 12;
@@ -28,8 +34,8 @@ const LOOKED_AT_S: f64 = 0.6;
 const STEP_S: f64 = 2e-3;
 /// What comes sooner (s) belongs to the first strike.
 const ONE_STRIKE_S: f64 = 0.02;
-/// A second strike leaves less than this part of the unexplained energy.
-const EXPLAINS: f64 = 0.5;
+/// A second strike leaves less than this part of the unexplained energy; other tones leave a good part.
+const EXPLAINS: f64 = 0.15;
 
 /// The taps that do not fit in with the others: their places among the rings, and why.
 pub(super) fn odd_taps(search: &Search<'_>, lines: &[SteadyLine]) -> Vec<(usize, TapReason)> {
@@ -44,6 +50,44 @@ pub(super) fn odd_taps(search: &Search<'_>, lines: &[SteadyLine]) -> Vec<(usize,
     places.chunks(taps.div_ceil(groups)).flat_map(|group| odd_among(search, lines, group)).collect()
 }
 
+impl Search<'_> {
+    /// A finished and settled search among some of the taps; `rings` are theirs.
+    fn again<'b>(&'b self, lines: &[SteadyLine], taps: &[usize], rings: &'b [Ring]) -> Search<'b> {
+        let scales = self.scales.iter().map(|scale| scale.of_rings(taps)).collect();
+        let mut search = Search::new(scales, rings, self.density, self.rate_hz, self.range_hz, self.noise_known);
+        search.remove_lines(lines);
+        search.run();
+        search.settle();
+        search
+    }
+
+    /// Whether a component is the oddity of a tap or two. It came back when it was found; fits made since can have moved it.
+    fn is_stray(&self, component: &Component) -> bool {
+        !component.steady && !self.comes_back(component, 1.0)
+    }
+
+    /// Share of the energy that stands out of the noise which the components that come back leave unexplained.
+    fn unexplained(&self) -> f64 {
+        let mut whole = Cow::Borrowed(&self.scales[0]);
+        for stray in self.components.iter().filter(|c| self.is_stray(c)) {
+            whole.to_mut().apply(stray, 1.0, self.reach_away_hz(stray, &self.scales[0]), self.rate_hz);
+        }
+        let at = |hz: f64| (hz / whole.bin_hz(self.rate_hz)) as usize;
+        let (all, left) = whole.power_above(self.threshold(), at(self.range_hz.0)..at(self.range_hz.1));
+        if all > 0.0 { left / all } else { 0.0 }
+    }
+
+    /// The components with the most energy among those that come back, at most so many.
+    fn strongest(&self, most: usize) -> Vec<Component> {
+        let energy = |c: &Component| (0..self.rings.len()).map(|tap| self.energy(c, tap)).sum::<f64>();
+        let mut modes: Vec<Component> =
+            self.components.iter().filter(|c| !c.steady && !self.is_stray(c)).cloned().collect();
+        modes.sort_by(|a, b| energy(b).total_cmp(&energy(a)));
+        modes.truncate(most);
+        modes
+    }
+}
+
 /// The one of a group, or the two, without which the rest agree.
 fn odd_among(search: &Search<'_>, lines: &[SteadyLine], group: &[usize]) -> Vec<(usize, TapReason)> {
     let without = |odd: &[usize]| {
@@ -52,9 +96,15 @@ fn odd_among(search: &Search<'_>, lines: &[SteadyLine], group: &[usize]) -> Vec<
         let search = search.again(lines, &rest, &rings);
         (search.unexplained(), search.strongest(MOST_MODES))
     };
-    let whole = if group.len() == search.rings.len() { search.unexplained() } else { without(&[]).0 };
+    if group.len() < 1 + LEAST_LEFT {
+        return Vec::new();
+    }
     let odd_share = if search.crowded { ODD_SHARE_CROWDED } else { ODD_SHARE };
-    if group.len() < 1 + LEAST_LEFT || whole < odd_share {
+    if group.len() == search.rings.len() && search.unexplained() < odd_share {
+        return Vec::new();
+    }
+    let whole = without(&[]).0;
+    if whole < odd_share {
         return Vec::new();
     }
     let mut tried: Vec<(f64, usize, Vec<Component>)> = group
@@ -69,18 +119,25 @@ fn odd_among(search: &Search<'_>, lines: &[SteadyLine], group: &[usize]) -> Vec<
         let after_s = second_strike(&search.rings[odd], modes, search.rate_hz);
         (odd, after_s.map_or(TapReason::UnlikeOthers, |after_s| TapReason::DoubleHit { after_s }))
     };
-    if tried[0].0 < REMAINS * tried[1].0 {
+    let others = tried[1..].iter().map(|t| t.0).sum::<f64>() / (tried.len() - 1) as f64;
+    if tried[0].0 < REMAINS * tried[1].0 && others > STAYS * whole {
         return vec![told(tried[0].1, &tried[0].2)];
     }
     // Two odd ones hide each other.
-    if tried.len() >= MOST_ODD + LEAST_LEFT {
-        let both = [tried[0].1, tried[1].1];
-        let (left, modes) = without(&both);
-        if left < REMAINS * tried[0].0 {
-            return both.iter().map(|odd| told(*odd, &modes)).collect();
-        }
+    if group.len() < 2 + LEAST_LEFT_OF_PAIR {
+        return Vec::new();
     }
-    Vec::new()
+    let pairs = (0..group.len()).flat_map(|i| (i + 1..group.len()).map(move |j| [group[i], group[j]]));
+    let mut tried_pairs: Vec<(f64, [usize; 2], Vec<Component>)> = pairs
+        .map(|pair| {
+            let (left, modes) = without(&pair);
+            (left, pair, modes)
+        })
+        .collect();
+    tried_pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (left, pair, modes) = &tried_pairs[0];
+    let decisive = *left < REMAINS * tried_pairs[1].0 && *left < REMAINS_OF_PAIR * tried[0].0;
+    if decisive { pair.iter().map(|odd| told(*odd, modes)).collect() } else { Vec::new() }
 }
 
 /// Time after the onset (s) of a second strike in a ring-down: where the amplitudes of the modes, whose poles are known

@@ -1,9 +1,21 @@
-//! The room's noise on its own, to tell what can be heard in it before anything is tapped.
+//! The room's noise: what a fit of taps needs to know of it, and what can be heard in it before anything is tapped.
 
 use realfft::num_complex::Complex64;
 
+use super::density::{NoiseDensity, SteadyLine, steady_lines};
 use super::estimate::Estimator;
-use crate::sound::{NoiseSource, Recording, SoundError, TapSearch};
+use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, TapSearch, Whitening};
+
+/// Noise that is read at most (s).
+const MOST_NOISE_S: f64 = 3.0;
+
+/// The room's noise as read from the quiet stretches.
+pub(super) struct Room {
+    pub whitening: Whitening,
+    pub density: Option<NoiseDensity>,
+    pub lines: Vec<SteadyLine>,
+    pub offset: f32,
+}
 
 /// Noise of a room without taps.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -27,6 +39,44 @@ impl RoomNoise {
 }
 
 impl Estimator {
+    pub(super) fn read_room(&mut self, recording: &mut Recording, found: &TapSearch) -> Result<Room, SoundError> {
+        let rate_hz = recording.sample_rate_hz();
+        let most = (MOST_NOISE_S * rate_hz) as usize;
+        let mut scratch = Vec::new();
+        let mut raw: Vec<Vec<f32>> = Vec::new();
+        let mut total = 0;
+        for range in &found.quiet {
+            // The end of a stretch is the quietest part of it: the taps before have died away.
+            let from = range.start.max(range.end.saturating_sub(most - total));
+            raw.push(recording.read(from, range.end, &mut scratch)?.to_vec());
+            total += range.end - from;
+            if total + 64 >= most {
+                break;
+            }
+        }
+        // Behind the ring-down the part still sounds, or an editor has been at work: no guide to the room.
+        if raw.is_empty() || found.noise_source != NoiseSource::BeforeTaps {
+            return Ok(Room { whitening: Whitening::none(), density: None, lines: Vec::new(), offset: 0.0 });
+        }
+        let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
+        raw.iter_mut().flatten().for_each(|s| *s -= offset);
+        let whitening = Whitening::of_noise(&raw, BROAD_ORDER);
+        let white: Vec<Vec<f32>> = raw
+            .iter()
+            .map(|stretch| {
+                let mut out = Vec::new();
+                whitening.apply(stretch, &mut out);
+                out
+            })
+            .collect();
+        let density = NoiseDensity::of_noise(&white, rate_hz, &mut self.real);
+        let lines = match (&density, white.iter().max_by_key(|w| w.len())) {
+            (Some(density), Some(longest)) => steady_lines(longest, density, rate_hz, &mut self.real),
+            _ => Vec::new(),
+        };
+        Ok(Room { whitening, density, lines, offset })
+    }
+
     /// The noise and the steady lines of a recording in which nothing is tapped.
     ///
     /// # Errors

@@ -2,10 +2,11 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::band::Band;
 use super::component::Component;
 use super::density::{NoiseDensity, SteadyLine};
-use super::joint::{Band, Fit};
-use super::spectra::{FIRST_BIN, LENGTHS, Ring, Scale};
+use super::rings::Ring;
+use super::spectra::{FIRST_BIN, LENGTHS, Scale};
 
 /// The chance that noise alone passes as a peak anywhere in a take.
 const FALSE_ALARM: f64 = 1e-8;
@@ -22,17 +23,14 @@ const AWAY_HALF_WIDTHS: f64 = 40.0;
 const AWAY_BINS: f64 = 50.0;
 /// A decay is over for the transform after so many time constants.
 const TIME_CONSTANTS: f64 = 4.5;
-/// Energy over the noise at which a mode counts as heard in a tap (chance of noise: 0.25 %), and the share of taps.
-const HEARD: f64 = 12.0;
-const MOST_TAPS: f64 = 0.6;
 /// Bins that are passed over together where none is high enough.
 const CHUNK: usize = 64;
 const MOST_COMPONENTS: usize = 60;
 const MOST_ROUNDS: usize = 400;
 /// Smooth terms in each tap and band of a crowded take: they stand for the skirts of modes that are not seen.
 const SMOOTH_TERMS: usize = 2;
-/// Above this damping a hump is a thud, not a mode.
-pub(super) const MOST_DAMPING: f64 = 0.15;
+/// Each sweep of fits over all components makes a mode's part in another's error some ten times smaller.
+const SWEEPS: usize = 2;
 /// Most components fitted together.
 pub(super) const MOST_TOGETHER: usize = 9;
 
@@ -50,7 +48,7 @@ pub(super) struct Search<'a> {
     /// How many components were known when each was last fitted.
     known_at: Vec<usize>,
     /// Searched frequencies (Hz).
-    range_hz: (f64, f64),
+    pub range_hz: (f64, f64),
 }
 
 impl<'a> Search<'a> {
@@ -73,32 +71,6 @@ impl<'a> Search<'a> {
             known_at: Vec::new(),
             range_hz,
         }
-    }
-
-    /// A finished search among some of the taps; `rings` are theirs.
-    pub(super) fn again<'b>(&'b self, lines: &[SteadyLine], taps: &[usize], rings: &'b [Ring]) -> Search<'b> {
-        let scales = self.scales.iter().map(|scale| scale.of_rings(taps)).collect();
-        let mut search = Search::new(scales, rings, self.density, self.rate_hz, self.range_hz, self.noise_known);
-        search.remove_lines(lines);
-        search.run();
-        search
-    }
-
-    /// Share of the energy that stands out of the noise which the components leave unexplained.
-    pub(super) fn unexplained(&self) -> f64 {
-        let whole = &self.scales[0];
-        let at = |hz: f64| (hz / whole.bin_hz(self.rate_hz)) as usize;
-        let (all, left) = whole.power_above(self.threshold(), at(self.range_hz.0)..at(self.range_hz.1));
-        if all > 0.0 { left / all } else { 0.0 }
-    }
-
-    /// The components with the most energy, at most so many.
-    pub(super) fn strongest(&self, most: usize) -> Vec<Component> {
-        let energy = |c: &Component| (0..self.rings.len()).map(|tap| self.energy(c, tap)).sum::<f64>();
-        let mut modes: Vec<Component> = self.components.iter().filter(|c| !c.steady).cloned().collect();
-        modes.sort_by(|a, b| energy(b).total_cmp(&energy(a)));
-        modes.truncate(most);
-        modes
     }
 
     /// Takes the steady lines of the room away first. Their frequencies are known from the quiet; here only their
@@ -165,11 +137,15 @@ impl<'a> Search<'a> {
     }
 
     fn apply(&mut self, component: &Component, sign: f64) {
-        for scale in &mut self.scales {
-            let reach =
-                (AWAY_HALF_WIDTHS * component.half_width_hz(self.rate_hz)).max(AWAY_BINS * scale.bin_hz(self.rate_hz));
+        let reaches: Vec<f64> = self.scales.iter().map(|scale| self.reach_away_hz(component, scale)).collect();
+        for (scale, reach) in self.scales.iter_mut().zip(reaches) {
             scale.apply(component, sign, reach, self.rate_hz);
         }
+    }
+
+    /// How far (Hz) on each side a component is taken away.
+    pub(super) fn reach_away_hz(&self, component: &Component, scale: &Scale) -> f64 {
+        (AWAY_HALF_WIDTHS * component.half_width_hz(self.rate_hz)).max(AWAY_BINS * scale.bin_hz(self.rate_hz))
     }
 
     fn add(&mut self, component: Component) {
@@ -217,6 +193,12 @@ impl<'a> Search<'a> {
                 && (component.frequency_hz(self.rate_hz) - frequency).abs() < reach
         });
         let Some(index) = stale else { return false };
+        self.refresh(index);
+        true
+    }
+
+    /// Fits a component again, its neighbours with it.
+    fn refresh(&mut self, index: usize) {
         let mut members = self.neighbours(&self.components[index], index);
         members.truncate(MOST_TOGETHER - 1);
         members.push(index);
@@ -231,17 +213,24 @@ impl<'a> Search<'a> {
                 self.replace(*index, fit.components[place].clone());
             }
         }
-        true
+    }
+
+    /// Fits all components again, so often that what the first fits of strong modes got wrong in each other, since their
+    /// skirts reach far, is gone.
+    pub(super) fn settle(&mut self) {
+        for _ in 0..SWEEPS {
+            (0..self.components.len()).for_each(|index| self.refresh(index));
+        }
     }
 
     /// Gain in chi-squared that noise alone does not reach.
-    fn chance(&self) -> f64 {
+    pub(super) fn chance(&self) -> f64 {
         let parameters = 2.0 + 2.0 * self.rings.len() as f64;
         ChiSquared::new(parameters).map_or(80.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM))
     }
 
     /// Power over the noise that noise alone does not reach.
-    fn threshold(&self) -> f32 {
+    pub(super) fn threshold(&self) -> f32 {
         let freedom = 2.0 * self.rings.len() as f64;
         let quantile = ChiSquared::new(freedom).map_or(40.0, |c| c.inverse_cdf(1.0 - FALSE_ALARM)) / freedom;
         let doubt = if self.density.freedom > 0.0 { 1.0 + 3.0 * (2.0 / self.density.freedom).sqrt() } else { 3.0 };
@@ -312,6 +301,11 @@ impl<'a> Search<'a> {
         if !self.is_real(&with, with.components.len() - 1, gain) {
             return false;
         }
+        // A newcomer may take over an old one's part and leave it a single tap's oddity.
+        let noise = (with.chi2 / with.freedom.max(1.0)).max(1.0);
+        if !with.components.iter().all(|c| c.steady || self.comes_back(c, noise)) {
+            return false;
+        }
         for (place, index) in near.iter().enumerate() {
             self.replace(*index, with.components[place].clone());
         }
@@ -380,59 +374,5 @@ impl<'a> Search<'a> {
     fn touching_hz(&self, a: &Component, b: &Component) -> f64 {
         3.0 * (a.half_width_hz(self.rate_hz) + b.half_width_hz(self.rate_hz))
             + 2.0 * self.scales[0].bin_hz(self.rate_hz)
-    }
-
-    /// Energy of a component in a tap over the noise (chi-squared units: 2 for noise alone).
-    pub(super) fn energy(&self, component: &Component, tap: usize) -> f64 {
-        let length = self.rings[tap].length() as f64;
-        let lasting = -(-2.0 * component.decay * length).exp_m1();
-        let samples = if component.decay > 1e-12 { lasting / (2.0 * component.decay) } else { length };
-        let density = self.density.at(component.frequency_hz(self.rate_hz));
-        component.amplitudes[tap].norm_sqr() * 0.5 * samples / density
-    }
-
-    /// Taps in which a component stands out of the noise (`noise` times the room's density).
-    pub(super) fn heard(&self, component: &Component, noise: f64) -> usize {
-        (0..self.rings.len()).filter(|tap| self.energy(component, *tap) > HEARD * noise.max(1.0)).count()
-    }
-
-    /// Whether a component is heard in more than one tap and in most of them.
-    pub(super) fn comes_back(&self, component: &Component, noise: f64) -> bool {
-        let (heard, taps) = (self.heard(component, noise), self.rings.len());
-        taps == 1 || (heard >= 2 && heard as f64 >= MOST_TAPS * taps as f64)
-    }
-
-    /// Whether a component of a fit is there: it lowers chi-squared (by `gain`) by more than its parameters are worth
-    /// (Bayesian information criterion, and the chance of noise), and is not the misfit of a stronger neighbour.
-    pub(super) fn is_real(&self, fit: &Fit, place: usize, gain: f64) -> bool {
-        let new = &fit.components[place];
-        let taps = self.rings.len() as f64;
-        let parameters = 2.0 + 2.0 * taps;
-        let noise = (fit.chi2 / fit.freedom.max(1.0)).max(1.0);
-        let chance = self.chance();
-        let worth = parameters * (fit.freedom + parameters).max(2.0).ln();
-        // What is left may be modes still to be found, not only noise: it counts, but not in full.
-        if gain / noise.sqrt() < chance.max(worth) {
-            return false;
-        }
-        let frequency = new.frequency_hz(self.rate_hz);
-        let omega = new.turn.hypot(new.decay);
-        if new.decay / omega > MOST_DAMPING || frequency < self.range_hz.0 || frequency > self.range_hz.1 {
-            return false;
-        }
-        if !self.comes_back(new, noise) {
-            return false;
-        }
-        let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
-        fit.components.iter().enumerate().filter(|(other, c)| *other != place && !c.steady).all(|(index, other)| {
-            let distance = (other.frequency_hz(self.rate_hz) - frequency).abs();
-            let doubt = (fit.pole_covariance(place)[1][1] + fit.pole_covariance(index)[1][1]).sqrt() * noise.sqrt();
-            let doubt_hz = doubt * self.rate_hz / std::f64::consts::TAU;
-            let widths = new.half_width_hz(self.rate_hz) + other.half_width_hz(self.rate_hz);
-            // A mode 30 dB below one that it overlaps cannot be told from that one's not being quite exponential; and
-            // two poles at one frequency are one decay that is not exponential, not two modes.
-            strength(new) > 1e-3 * strength(other)
-                && (strength(new) > strength(other) || distance > (3.0 * doubt_hz).max(0.15 * widths))
-        })
     }
 }

@@ -6,27 +6,14 @@ use std::sync::Arc;
 
 use super::component::{Component, RealDecay};
 use super::density::NoiseDensity;
+use super::rings::Ring;
+use super::window::turns;
 
 /// The lengths of transform: each a quarter of the one before. Long ones part neighbours, short ones suit fast decays.
 pub(super) const LENGTHS: usize = 3;
 
-/// One ring-down, whitened, around its origin.
-#[derive(Clone)]
-pub(super) struct Ring {
-    /// Whitened samples; index `lead` is the origin.
-    pub samples: Vec<f32>,
-    /// Samples before the origin.
-    pub lead: usize,
-}
-
-impl Ring {
-    /// Samples from the origin to the end of the ring-down.
-    pub(super) fn length(&self) -> usize {
-        self.samples.len() - self.lead
-    }
-}
-
 /// Transforms of all rings at one length.
+#[derive(Clone)]
 pub(super) struct Scale {
     /// Length of the transform: bin k is at k rate / transform hertz.
     pub transform: usize,
@@ -197,13 +184,13 @@ impl Scale {
             if beyond <= 0.0 { sign } else { sign * (std::f64::consts::FRAC_PI_2 * beyond.min(1.0)).cos().powi(2) }
         };
         let shares: Vec<f64> = bins.clone().map(share).collect();
-        let backs = Turn::list(self.transform, 1, bins.clone());
+        let backs = turns(self.transform, 1, bins.clone());
         let decay = RealDecay::new(component, &backs);
         let mut far: Option<(usize, Vec<Complex64>)> = None;
         for ((residual, &length), amplitude) in self.residuals.iter_mut().zip(&self.lengths).zip(&component.amplitudes)
         {
             if far.as_ref().is_none_or(|(of, _)| *of != length) {
-                far = Some((length, Turn::list(self.transform, length, bins.clone())));
+                far = Some((length, turns(self.transform, length, bins.clone())));
             }
             let Some((_, backs_to_length)) = &far else { continue };
             let residual = &mut residual[bins.clone()];
@@ -213,45 +200,6 @@ impl Scale {
             });
         }
         self.update_power(bins);
-    }
-}
-
-/// exp(-i omega_k times) for successive bins k of a transform.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Turn {
-    pub back: Complex64,
-    step: Complex64,
-}
-
-impl Turn {
-    pub(super) fn new(transform: usize, times: usize, first_bin: usize) -> Self {
-        // Whole turns are dropped in integers, so that long transforms lose no digits.
-        let at = |bin: usize| {
-            let part = (bin as u128 * times as u128 % transform as u128) as f64 / transform as f64;
-            Complex64::from_polar(1.0, -std::f64::consts::TAU * part)
-        };
-        Self { back: at(first_bin), step: at(1) }
-    }
-
-    #[inline]
-    pub(super) fn advance(&mut self) {
-        self.back *= self.step;
-    }
-
-    /// For ascending bins, each run of neighbours started afresh.
-    pub(super) fn list(transform: usize, times: usize, bins: impl IntoIterator<Item = usize>) -> Vec<Complex64> {
-        let mut previous = None;
-        let mut turn = Self { back: Complex64::default(), step: Complex64::default() };
-        bins.into_iter()
-            .map(|bin| {
-                match previous {
-                    Some(before) if before + 1 == bin => turn.advance(),
-                    _ => turn = Self::new(transform, times, bin),
-                }
-                previous = Some(bin);
-                turn.back
-            })
-            .collect()
     }
 }
 

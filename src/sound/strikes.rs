@@ -27,7 +27,9 @@ const LOW_SHARE_DB: f64 = 25.0;
 
 /// A jump of the level, block by block.
 pub(super) struct Jump {
+    /// Where it is sharpest, and where it begins.
     pub block: usize,
+    pub first: usize,
     pub height_db: f64,
     pub starts_inside: bool,
 }
@@ -141,7 +143,7 @@ pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     // A recording that is loud from its first sample starts inside the stroke.
     let initial = over_floor_db(level, floor, 0, 1);
     if initial > USABLE_DB + 5.0 {
-        jumps.push(Jump { block: 0, height_db: 0.0, starts_inside: true });
+        jumps.push(Jump { block: 0, first: 0, height_db: 0.0, starts_inside: true });
     }
     // A jump needs something before it.
     let mut block = 2;
@@ -153,13 +155,13 @@ pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
                 (Some(seen), Some(last)) if block - seen <= gap => {
                     // The same strike: its sharpest block marks it.
                     if height_db > last.height_db && block - last.block < 16 {
-                        *last = Jump { block, height_db, starts_inside: false };
+                        *last = Jump { block, first: last.first, height_db, starts_inside: false };
                     }
                 }
                 (_, Some(last)) if last.starts_inside && block - last.block < 2 * gap => {
-                    *last = Jump { block, height_db, starts_inside: false };
+                    *last = Jump { block, first: block, height_db, starts_inside: false };
                 }
-                _ => jumps.push(Jump { block, height_db, starts_inside: false }),
+                _ => jumps.push(Jump { block, first: block, height_db, starts_inside: false }),
             }
             last_seen = Some(block);
         }

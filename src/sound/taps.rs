@@ -11,8 +11,8 @@ use super::level::LevelTrack;
 use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
 use super::strikes::{
-    DOUBLE_HIT_S, Floor, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block, swells,
-    without_revivals,
+    DOUBLE_HIT_S, Floor, Jump, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block,
+    swells, without_revivals,
 };
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
@@ -20,7 +20,7 @@ use super::strikes::{
 pub enum TapReason {
     /// The input was overloaded: so many samples sat at an extreme.
     Clipped { samples: usize },
-    /// A second strike came so many seconds after the first, within its ring-down.
+    /// A second strike came so many seconds after the first (to some 0.02 s), within its ring-down.
     DoubleHit { after_s: f64 },
     /// The recording or the next strike ends it after so many seconds.
     CutShort { after_s: f64 },
@@ -57,10 +57,14 @@ impl TapReason {
             Self::Clipped { samples } => {
                 format!("clipped ({samples} samples at the limit): tap softer, or turn the microphone level down")
             }
-            Self::DoubleHit { after_s } => format!(
-                "double hit: a second strike {:.0} ms after the first; let the tapper bounce away at once",
-                1e3 * after_s
-            ),
+            Self::DoubleHit { after_s } => {
+                // What still rings of the first can delay the jump of the level by some 20 ms.
+                let step_ms = if *after_s < 0.1 { 10.0 } else { 50.0 };
+                let about_ms = (1e3 * after_s / step_ms).round().max(1.0) * step_ms;
+                format!(
+                    "double hit: a second strike about {about_ms:.0} ms after the first; let the tapper bounce away at once"
+                )
+            }
             Self::CutShort { after_s } => format!(
                 "cut short after {:.0} ms: wait until the sound is gone before the next tap or before stopping",
                 1e3 * after_s
@@ -174,7 +178,8 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
             && jumps[next].block < jump.block + ms(DOUBLE_HIT_S)
             && (jumps[next].block < sink || jumps[next].block < jump.block + ms(0.1))
         {
-            let after_s = ((jumps[next].block - jump.block) * level.block) as f64 / rate;
+            let begins = |jump: &Jump| sharp_block(&level, &floor, jump.first);
+            let after_s = (begins(&jumps[next]).saturating_sub(begins(jump)) * level.block) as f64 / rate;
             if reasons.is_empty() {
                 reasons.push(TapReason::DoubleHit { after_s });
             }
