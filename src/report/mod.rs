@@ -1,5 +1,6 @@
 //! Reports: numbers into words, tables, files and pictures. Estimates nothing.
 
+mod accuracy_page;
 mod bench_guide;
 mod comparison;
 mod comparison_page;
@@ -27,6 +28,7 @@ mod station_page;
 mod take_picture;
 mod text;
 
+pub use accuracy_page::{AccuracyRow, Reading, accuracy_png};
 pub use bench_guide::guide_png;
 pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};
 pub use comparison_page::comparison_png;
