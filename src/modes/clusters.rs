@@ -4,6 +4,7 @@
 use super::component::Component;
 use super::hidden::{Hidden, hidden};
 use super::joint::Fit;
+use super::presence::MOST_DAMPING;
 use super::search::{MOST_TOGETHER, Search};
 
 /// Neighbouring components with their joint fit.
@@ -74,32 +75,28 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
     let mut fits = sweep(search, &mut components);
     // What looked like a mode while its neighbours were not yet known may be one no longer.
     for _ in 0..MOST_CLEANINGS {
-        let unneeded = unneeded(search, &components, &fits);
-        if unneeded.is_empty() {
+        let mut out = run_away(search, &components);
+        if out.is_empty() {
+            out = unneeded(search, &components, &fits);
+        }
+        if out.is_empty() {
             break;
         }
-        for index in unneeded.into_iter().rev() {
+        for index in out.into_iter().rev() {
             components.remove(index);
         }
         fits = sweep(search, &mut components);
     }
     let clutter = clutter(&components);
-
     if !search.noise_known && !clutter.is_empty() {
         // Without a noise to compare with, whatever a stronger mode's imperfect decay may leave is no mode.
         for index in clutter.iter().rev() {
             components.remove(*index);
         }
-
         merge_split(&mut components);
-
         fits = sweep(search, &mut components);
     } else if clutter.len() >= LEAST_CLUTTER && 2 * clutter.len() >= components.len() {
-        for index in clutter.into_iter().rev() {
-            components.remove(index);
-        }
-        merge_split(&mut components);
-        return early(search, &mut components);
+        return under_echo(search, components);
     }
     let mut clusters = Vec::new();
     for (members, fit) in fits {
@@ -143,6 +140,24 @@ fn merge_split(components: &mut Vec<Component>) {
                 !c.steady && strength(c) > strength(own) && (c.turn - own.turn).abs() < SPLIT * (c.decay + own.decay)
             })
     });
+}
+
+/// The modes in an echoing room: what may be the room's answer taken out, the rest fitted early, and so on, since what is left
+/// moves when others are gone.
+fn under_echo(search: &Search<'_>, mut components: Vec<Component>) -> Vec<Cluster> {
+    let mut clusters = Vec::new();
+    for _ in 0..MOST_CLEANINGS {
+        let before = components.len();
+        for index in clutter(&components).into_iter().rev() {
+            components.remove(index);
+        }
+        merge_split(&mut components);
+        if !clusters.is_empty() && components.len() == before {
+            break;
+        }
+        clusters = early(search, &mut components);
+    }
+    clusters
 }
 
 /// Fits each mode on the early part of its decay, where the part speaks louder than the room.
@@ -201,6 +216,17 @@ fn sweep(search: &Search<'_>, components: &mut [Component]) -> Vec<GroupFit> {
         }
     }
     fits
+}
+
+/// Components that fits with their neighbours have driven where no mode is, in ascending order: there they can grow without
+/// bounds and drown those that are modes.
+fn run_away(search: &Search<'_>, components: &[Component]) -> Vec<usize> {
+    let stays = |c: &Component| {
+        let hz = c.frequency_hz(search.rate_hz);
+        c.steady
+            || (c.decay < MOST_DAMPING * c.turn.hypot(c.decay) && (search.range_hz.0..=search.range_hz.1).contains(&hz))
+    };
+    (0..components.len()).filter(|i| !stays(&components[*i])).collect()
 }
 
 /// Components, at most one of each group, that the data do not need, in ascending order.

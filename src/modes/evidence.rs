@@ -17,6 +17,8 @@ use super::window::tone;
 const SURE: f64 = 0.99;
 /// A decay rate is told apart from nothing by at least so many of its standard uncertainties.
 const LEAST_CERTAINTY: f64 = 1.9;
+/// ... and where a room's echo is what makes it uncertain, which leaves no doubt that there is a mode.
+const LEAST_CERTAINTY_IN_ECHO: f64 = 1.0;
 /// A tone that loses less than this (dB) over the whole ring-down is not decaying.
 const LEAST_DECAY_DB: f64 = 1.5;
 /// How far (in half-widths) an unexplained share of the amplitude may push a pole.
@@ -209,8 +211,8 @@ fn judge_one(
     }
     doubt_from_envelope(&envelope, component, rate_hz, &mut variance[0], &mut reasons);
 
-    if component.decay < LEAST_CERTAINTY * variance[0].sqrt() || LEAST_CERTAINTY * component.decay < variance[1].sqrt()
-    {
+    let certainty = if cluster.echo { LEAST_CERTAINTY_IN_ECHO } else { LEAST_CERTAINTY };
+    if component.decay < certainty * variance[0].sqrt() || certainty * component.decay < variance[1].sqrt() {
         return Err("its decay is too uncertain to tell");
     }
     if component.decay / component.decay.hypot(component.turn) > MOST_DAMPING {
