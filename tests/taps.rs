@@ -1,8 +1,8 @@
 //! Taps that went wrong, and taps that only look so, in simulated takes with known truth: what is left out, why, and what the rest
 //! then says.
 
-use ringwright::modes::{Estimate, EstimateOptions, Estimator};
-use ringwright::simulate::{Mishap, Take, TakeSpec, TrueMode};
+use ringwright::modes::{Estimate, EstimateOptions, Estimator, ModeReason};
+use ringwright::simulate::{Echo, Mishap, Take, TakeSpec, TrueMode};
 use ringwright::sound::{Recording, Tap, TapReason, find_taps};
 
 const RATE: f64 = 48_000.0;
@@ -171,4 +171,28 @@ fn strikes_that_swell_alike_are_taps() {
     assert_eq!(reasons(4), [const { Vec::new() }; 4]);
     assert_eq!(reasons(2), [const { [TapReason::SlowRise] }; 2]);
     expect_truth("swelling", &take(4), &measured(take(4).make().samples));
+}
+
+/// In a room that rings for 0.4 s the part's mode is told, and nothing of what the room adds; the doubt is named.
+#[test]
+fn a_rooms_echo_adds_no_modes() {
+    for (seed, frequency_hz, damping_ratio) in [
+        (91, 99.536, 0.0109),
+        (92, 339.594, 0.0063),
+        (93, 957.622, 0.0088),
+        (94, 1335.869, 0.0187),
+        (95, 3573.171, 0.0196),
+    ] {
+        let modes = vec![mode(frequency_hz, damping_ratio, 0.0283, 2.0)];
+        let echo = Some(Echo { ring_time_s: 0.4, energy_ratio: 0.06 });
+        let estimate =
+            measured(TakeSpec { modes, echo, noise_sigma: 2e-4, seed, ..TakeSpec::default() }.make().samples);
+        let [got] = &estimate.modes[..] else {
+            panic!("{frequency_hz} Hz: {:?} {:?}", estimate.modes, estimate.left_out)
+        };
+        assert!((got.frequency_hz - frequency_hz).abs() < damping_ratio * frequency_hz, "{got:?}");
+        assert!((got.frequency_hz - frequency_hz).abs() < 4.0 * got.frequency_hz_u, "{got:?}");
+        assert!((got.damping_ratio - damping_ratio).abs() < 4.0 * got.damping_ratio_u, "{got:?}");
+        assert!(got.reasons.iter().any(|r| matches!(r, ModeReason::RoomEcho { .. })), "{got:?}");
+    }
 }

@@ -244,4 +244,21 @@ mod tests {
             assert!(after < 1e-9 * before, "{after} {before}");
         }
     }
+    /// Where the taking away ends, nothing is left that rises over the skirt that remains: it would pass for a mode.
+    #[test]
+    fn a_component_taken_away_leaves_no_edge() {
+        let amplitudes = vec![Complex64::new(1.0, 0.0)];
+        let component = Component { decay: 1e-3, turn: 0.8, steady: false, home: 0.0, amplitudes };
+        let samples: Vec<f32> =
+            (0..8000).map(|n| (Complex64::new(-1e-3, 0.8) * f64::from(n)).exp().re as f32).collect();
+        let mut scales = transform(&[Ring { samples, lead: 0 }], &mut RealFftPlanner::new());
+        let scale = &mut scales[0];
+        let (rate_hz, reach_hz) = (8000.0, 60.0);
+        scale.update_power(0..scale.power.len());
+        let peak = scale.power.iter().copied().fold(0.0, f32::max);
+        scale.apply(&component, -1.0, reach_hz, rate_hz);
+        let near = scale.bins_around(component.frequency_hz(rate_hz), 1.5 * reach_hz, rate_hz);
+        let left = scale.power[near].iter().copied().fold(0.0, f32::max);
+        assert!(left < 1e-6 * peak, "{:.1} dB under the peak", 10.0 * (peak / left).log10());
+    }
 }
