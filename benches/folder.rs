@@ -74,7 +74,8 @@ fn main() {
         "share",
         "peak, MB"
     );
-    for takes in [takes / 10, takes] {
+    // Ten times as many each time, up to what was asked for.
+    for takes in (0..5).rev().map(|power| takes / 10usize.pow(power)).filter(|takes| *takes >= 10) {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
         for n in 0..takes {
             let inner = folder.path().join(format!("part-{}", n / 50));

@@ -1,8 +1,8 @@
 //! Speed as ratios within one run, on one core: against decoding the file plus one real transform of it (the floor), and
 //! against the straightforward scipy pipeline in `pipeline.py`.
 //!
-//! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- hour` also measures an hour of sound with
-//! hundreds of taps and prints the peak memory (Linux); `cargo bench --bench speed -- again 3 50` measures the last take 50 times
+//! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- growth 4` also measures recordings from
+//! a second to so many hours, with a tap every six seconds, and prints the peak memory (Linux); `cargo bench --bench speed -- again 3 50` measures the last take 50 times
 //! and nothing else, for a profiler to watch.
 
 use std::path::{Path, PathBuf};
@@ -86,7 +86,7 @@ fn main() {
         write(&path, &take(*modes, 7 + index as u64, *taps).make().samples);
         paths.push(path);
     }
-    if again(&paths).is_some() {
+    if again(&paths) {
         return;
     }
     let scipy = pipeline(&paths);
@@ -111,37 +111,45 @@ fn main() {
             or_none(theirs.map(|t| t / ours), 1),
         );
     }
-    if std::env::args().any(|a| a == "hour") {
-        hour(folder.path());
+    let mut arguments = std::env::args().skip_while(|a| a != "growth").skip(1);
+    if std::env::args().any(|a| a == "growth") {
+        growth(folder.path(), arguments.next().and_then(|a| a.parse().ok()).unwrap_or(1));
     }
 }
 
 /// Measures one take many times, if that was asked for.
-fn again(paths: &[PathBuf]) -> Option<()> {
+fn again(paths: &[PathBuf]) -> bool {
     let arguments: Vec<String> = std::env::args().collect();
-    let at = arguments.iter().position(|a| a == "again")?;
+    let Some(at) = arguments.iter().position(|a| a == "again") else { return false };
     let number = |i: usize| arguments.get(at + i).and_then(|a| a.parse::<usize>().ok());
-    let path = paths.get(number(1)?)?;
     let mut estimator = Estimator::default();
-    for _ in 0..number(2)? {
-        std::hint::black_box(measure(path, &mut estimator));
+    for _ in 0..number(2).unwrap_or(1) {
+        std::hint::black_box(measure(&paths[number(1).unwrap_or(0)], &mut estimator));
     }
-    Some(())
+    true
 }
 
-/// An hour of sound with 600 taps: time, and peak memory as Linux counts it.
-fn hour(folder: &Path) {
-    let minute = take(6, 99, 10);
-    let spec = TakeSpec { interval_s: 6.0, after_last_s: 5.4, ..minute };
-    let path = folder.join("hour.wav");
-    let samples = spec.make().samples;
-    let all: Vec<f32> = samples.iter().copied().cycle().take(samples.len() * 60).collect();
-    write(&path, &all);
-    drop(all);
+/// Recordings from a second to hours, a tap every six seconds: time of the whole process, and peak memory as Linux counts it.
+fn growth(folder: &Path, hours: usize) {
+    let samples = TakeSpec { interval_s: 6.0, after_last_s: 5.4, ..take(6, 99, 10) }.make().samples;
+    let path = folder.join("long.wav");
+    println!("{:>8} {:>6} {:>8} {:>13} {:>9}", "sound, s", "taps", "time, s", "ms per second", "peak, MB");
+    for seconds in [1, 10, 60, 600, 3600].into_iter().chain((hours > 1).then_some(3600 * hours)) {
+        let length = (seconds as f64 * samples.len() as f64 / 60.0) as usize;
+        let all: Vec<f32> = samples.iter().copied().cycle().take(length).collect();
+        write(&path, &all);
+        drop(all);
+        let (time_s, peak_mb) = whole_process(&path);
+        let taps = seconds.div_ceil(6);
+        println!("{seconds:>8} {taps:>6} {time_s:>8.2} {:>13.2} {peak_mb:>9}", 1e3 * time_s / seconds as f64);
+    }
+}
+
+fn whole_process(path: &Path) -> (f64, u64) {
     let start = Instant::now();
     let mut child = Command::new(env!("CARGO_BIN_EXE_ringwright"))
         .args(["measure", "--format", "csv"])
-        .arg(&path)
+        .arg(path)
         .stdout(std::process::Stdio::null())
         .spawn()
         .expect("the program was built");
@@ -153,7 +161,7 @@ fn hour(folder: &Path) {
             .find_map(|l| l.strip_prefix("VmHWM:"))
             .and_then(|v| v.trim().split(' ').next()?.parse().ok());
         peak_kb = peak_kb.max(now.unwrap_or(0));
-        std::thread::sleep(std::time::Duration::from_millis(50));
+        std::thread::sleep(std::time::Duration::from_millis(5));
     }
-    println!("an hour with 600 taps: {:.1} s, peak memory {} MB", start.elapsed().as_secs_f64(), peak_kb / 1024);
+    (start.elapsed().as_secs_f64(), peak_kb / 1024)
 }

@@ -91,6 +91,44 @@ fn what_has_not_changed_is_not_measured_again() {
     assert_eq!(fresh("a broken result", &known).0, 1);
 }
 
+/// A clock that jumps makes nothing old or new: recordings, results and pages dated decades off are as good as before, a recording that
+/// changed under an unchanged date is measured anew, and another run's file in the making stays.
+#[test]
+fn a_clock_that_jumps_changes_nothing() {
+    let folder = bench();
+    let reports = folder.path().join("reports");
+    let (code, first, err) = run(folder.path(), &["diary", "."]);
+    assert_eq!(code, Some(0), "{first}{err}");
+    let before = contents(folder.path());
+    let year = Duration::from_secs(365 * 86_400);
+    let epoch = std::time::SystemTime::UNIX_EPOCH;
+    let in_the_making = reports.join(".ringwright-another");
+    for then in [epoch + 5 * year, epoch + 150 * year] {
+        fs::write(&in_the_making, b"half a page").expect("it can be written");
+        for name in before.keys().map(String::as_str).chain(["reports/.ringwright-another"]) {
+            date(&folder.path().join(name), then);
+        }
+        let (code, again, err) = run(folder.path(), &["diary", "."]);
+        assert_eq!((code, &again), (Some(0), &first), "{err}");
+        assert_eq!(before, contents(folder.path()), "{then:?}");
+    }
+    assert!(in_the_making.is_file(), "what the clock says is not yet made is somebody's");
+
+    let take = folder.path().join("recordings/rim/plain/waist/take-01.wav");
+    let dated = fs::metadata(&take).and_then(|m| m.modified()).expect("a date");
+    write_ring(&take, &PLAIN, 78);
+    date(&take, dated);
+    let (code, _, err) = run(folder.path(), &["diary", "."]);
+    assert_eq!(code, Some(0), "{err}");
+    let page = "reports/rim-plain-waist-take-01.wav.png";
+    assert_ne!(before[page], fs::read(folder.path().join(page)).expect("it is there"), "the old page stands");
+}
+
+fn date(file: &Path, then: std::time::SystemTime) {
+    let opened = fs::File::options().write(true).open(file).expect("it is there");
+    opened.set_modified(then).expect("it can be dated");
+}
+
 /// Killed at any moment, the program leaves every page either as it was or as it will be, and the next run is as good as one
 /// that was never disturbed.
 #[test]
