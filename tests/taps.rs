@@ -2,8 +2,9 @@
 //! then says.
 
 use ringwright::modes::{Estimate, EstimateOptions, Estimator, ModeReason};
-use ringwright::simulate::{Echo, Mishap, Take, TakeSpec, TrueMode};
+use ringwright::simulate::{Blank, Echo, Mishap, NoiseColour, Take, TakeSpec, TrueMode};
 use ringwright::sound::{Recording, Tap, TapReason, find_taps};
+use ringwright::stiffness::{Constants, Size};
 
 const RATE: f64 = 48_000.0;
 
@@ -195,4 +196,31 @@ fn a_rooms_echo_adds_no_modes() {
         assert!((got.damping_ratio - damping_ratio).abs() < 4.0 * got.damping_ratio_u, "{got:?}");
         assert!(got.reasons.iter().any(|r| matches!(r, ModeReason::RoomEcho { .. })), "{got:?}");
     }
+}
+
+/// The modes of this flat blank come into step again 0.22 s behind each strike, and the level jumps: no second strike, for no hand strikes
+/// just as late every time. Two knocks a strike that a hand makes, if it is not a clock, are still told.
+#[test]
+fn modes_in_step_again_are_no_second_strike() {
+    let size = Size { length_m: 0.87153, width_m: 0.12874, thickness_m: 2.69875e-3, mass_kg: 0.175445 };
+    let constants = Constants { along_pa: 13.042e9, across_pa: 1.57546e9, shear_pa: 0.818322e9, poisson: 0.39616 };
+    let blank = Blank { size, constants, damping: [0.0030407, 0.0108789, 0.0094141] };
+    let modes = blank.sound((0.06, 0.12), (0.3, 0.35), 0.06);
+    let rest = TakeSpec {
+        contact_s: 1.5e-3,
+        interval_s: 1.3,
+        after_last_s: 1.3,
+        noise_colour: NoiseColour::Pink,
+        noise_sigma: 2e-4,
+        seed: 12_000_015,
+        ..TakeSpec::default()
+    };
+    assert_eq!(left_out_at_once(TakeSpec { modes, ..rest.clone() }.make().samples), [0; 0]);
+    let double = |tap, after_s| Mishap::DoubleHit { tap, after_s, strength: 1.2 };
+    let hasty = TakeSpec {
+        modes: spec(0).modes,
+        mishaps: vec![double(0, 0.15), double(1, 0.19), double(2, 0.17), double(3, 0.21), double(4, 0.23)],
+        ..rest
+    };
+    assert_eq!(left_out_at_once(hasty.make().samples), [0, 1, 2, 3, 4]);
 }

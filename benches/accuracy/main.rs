@@ -133,13 +133,13 @@ fn run(family: &Family, seed: u64) -> Tally {
     }
     tally.false_modes = estimate.modes.len() - tally.found;
     if std::env::var_os("RINGWRIGHT_TRACE").is_some() {
-        trace(family.0, seed, &case.spec, &estimate, &tally);
+        trace(family.0, seed, &case, &estimate, &tally);
     }
     tally
 }
 
 /// Lists a file in which something was missed, false or far off.
-fn trace(family: &str, seed: u64, spec: &TakeSpec, estimate: &ringwright::modes::Estimate, tally: &Tally) {
+fn trace(family: &str, seed: u64, case: &Case, estimate: &ringwright::modes::Estimate, tally: &Tally) {
     let worst = tally.over_stated.iter().map(|(f, z)| f.abs().max(z.abs())).fold(0.0, f64::max);
     let far = tally.over_bound.iter().map(|(f, z)| f.abs().max(z.abs())).fold(0.0, f64::max);
     if worst < 4.0 && far < 8.0 && tally.false_modes == 0 && tally.found == tally.true_modes {
@@ -149,8 +149,9 @@ fn trace(family: &str, seed: u64, spec: &TakeSpec, estimate: &ringwright::modes:
         "{family}, seed {seed}: worst {worst:.1} u, {far:.1} bounds, {} false, {} of {} found",
         tally.false_modes, tally.found, tally.true_modes
     );
-    for m in &spec.modes {
-        println!("   true {:12.6} {:.8} {:6.1} dB", m.frequency_hz, m.damping_ratio, 20.0 * m.amplitude.log10());
+    for (m, stands_out) in case.spec.modes.iter().zip(&case.standing_out) {
+        let mark = if *stands_out { " stands out" } else { "" };
+        println!("   true {:12.6} {:.8} {:6.1} dB{mark}", m.frequency_hz, m.damping_ratio, 20.0 * m.amplitude.log10());
     }
     for m in &estimate.modes {
         println!(

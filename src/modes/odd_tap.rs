@@ -51,13 +51,15 @@ pub(super) fn odd_taps(search: &Search<'_>, lines: &[SteadyLine]) -> Vec<(usize,
 }
 
 impl Search<'_> {
-    /// A finished and settled search among some of the taps; `rings` are theirs.
+    /// A finished search among some of the taps, settled where it is not crowded; `rings` are theirs.
     fn again<'b>(&'b self, lines: &[SteadyLine], taps: &[usize], rings: &'b [Ring]) -> Search<'b> {
         let scales = self.scales.iter().map(|scale| scale.of_rings(taps)).collect();
         let mut search = Search::new(scales, rings, self.density, self.rate_hz, self.range_hz, self.noise_known);
         search.remove_lines(lines);
         search.run();
-        search.settle();
+        if search.components.len() <= MOST_MODES {
+            search.settle();
+        }
         search
     }
 
@@ -123,8 +125,8 @@ fn odd_among(search: &Search<'_>, lines: &[SteadyLine], group: &[usize]) -> Vec<
     if tried[0].0 < REMAINS * tried[1].0 && others > STAYS * whole {
         return vec![told(tried[0].1, &tried[0].2)];
     }
-    // Two odd ones hide each other.
-    if group.len() < 2 + LEAST_LEFT_OF_PAIR {
+    // Two odd ones hide each other. There are many pairs, and where many modes crowd each takes long.
+    if group.len() < 2 + LEAST_LEFT_OF_PAIR || search.components.len() > MOST_MODES {
         return Vec::new();
     }
     let pairs = (0..group.len()).flat_map(|i| (i + 1..group.len()).map(move |j| [group[i], group[j]]));

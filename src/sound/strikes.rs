@@ -21,6 +21,9 @@ const LEAST_FLOOR: f64 = 3e-10;
 /// is no strike.
 const REVIVAL_DB: f64 = 2.0;
 const FAR_BELOW_DB: f64 = 12.0;
+/// Revivals of so many strikes, at least, come within so many blocks (ms) of each other's delays.
+const LEAST_ALIKE: usize = 3;
+const ALIKE_BLOCKS: usize = 3;
 
 /// A strike's low band stands at most so much less over its noise (dB) than the whole sound.
 const LOW_SHARE_DB: f64 = 25.0;
@@ -170,21 +173,35 @@ pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     jumps
 }
 
-/// Leaves out jumps in which a part's own modes come into step again behind a strike: they hardly stand out of the ring-down
-/// that they lie in, and lie far below its strike. (A second strike as weak as that is told by its misfit to the other taps.)
+/// Leaves out jumps in which a part's own modes come into step again behind a strike. They hardly stand out of the ring-down that
+/// they lie in, and lie far below its strike (a second strike as weak as that is told by its misfit to the other taps), or come just
+/// as late behind most of the other strikes, as no hand does.
 pub(super) fn without_revivals(jumps: Vec<Jump>, level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
-    let mut kept: Vec<Jump> = Vec::new();
-    for jump in jumps {
-        let revival = kept.last().is_some_and(|strike| {
-            let below = over_floor_db(level, floor, strike.block, 20) - over_floor_db(level, floor, jump.block, 20);
-            let within = jump.block < sink_block(level, floor, strike.block, 20);
-            within && jump.height_db < REVIVAL_DB && below > FAR_BELOW_DB
-        });
-        if !revival {
-            kept.push(jump);
-        }
-    }
-    kept
+    // Each faint jump, and how many blocks it comes behind the last jump that is not faint.
+    let mut strike = None;
+    let faint: Vec<Option<(usize, usize)>> = jumps
+        .iter()
+        .enumerate()
+        .map(|(place, jump)| {
+            let behind = strike.filter(|s: &usize| {
+                jump.height_db < REVIVAL_DB && jump.block < sink_block(level, floor, jumps[*s].block, 20)
+            });
+            if behind.is_none() {
+                strike = Some(place);
+            }
+            behind.map(|s| (s, jump.block - jumps[s].block))
+        })
+        .collect();
+    let strikes = faint.iter().filter(|f| f.is_none()).count();
+    let revives = |place: usize| {
+        let Some((strike, delay)) = faint[place] else { return false };
+        let level_at = |jump: &Jump| over_floor_db(level, floor, jump.block, 20);
+        let alike = faint.iter().flatten().filter(|(_, other)| other.abs_diff(delay) <= ALIKE_BLOCKS).count();
+        level_at(&jumps[strike]) - level_at(&jumps[place]) > FAR_BELOW_DB
+            || (alike >= LEAST_ALIKE && 2 * alike >= strikes)
+    };
+    let keep: Vec<bool> = (0..jumps.len()).map(|place| !revives(place)).collect();
+    jumps.into_iter().zip(keep).filter(|(_, keep)| *keep).map(|(jump, _)| jump).collect()
 }
 
 /// First block at which the ring-down has sunk into the noise, in both bands.
