@@ -2,6 +2,7 @@
 //! free decay that the data allow.
 
 use super::component::Component;
+use super::echo::{clutter, makes_echo, merge_split, under_echo};
 use super::hidden::{Hidden, hidden};
 use super::joint::Fit;
 use super::presence::MOST_DAMPING;
@@ -58,15 +59,7 @@ const AGREE: f64 = 4.0;
 /// Sweeps over all groups at most, and the change (in standard deviations) that no longer counts as one.
 const SWEEPS: usize = 12;
 const STILL: f64 = 0.05;
-/// A room's resonances stand at most so far (power) over the sound that drives them.
-const ROOM_GAIN: f64 = 4.0;
-/// So many of them make an echo.
-const LEAST_CLUTTER: usize = 3;
-/// Poles closer than so many times the sum of their half-widths are one mode and its echo.
-const SPLIT: f64 = 1.5;
-/// Time constants of the early part of a decay.
-const EARLY_CONSTANTS: f64 = 1.2;
-const MOST_CLEANINGS: usize = 4;
+pub(super) const MOST_CLEANINGS: usize = 4;
 
 /// Refines everything that the search found.
 pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
@@ -95,7 +88,7 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
         }
         merge_split(&mut components);
         fits = sweep(search, &mut components);
-    } else if clutter.len() >= LEAST_CLUTTER && 2 * clutter.len() >= components.len() {
+    } else if makes_echo(&clutter, &components) {
         return under_echo(search, components);
     }
     let mut clusters = Vec::new();
@@ -103,89 +96,6 @@ pub(super) fn refine(search: &Search<'_>) -> Vec<Cluster> {
         let Some((fit, scale)) = fit else { continue };
         let (_, others) = split(&components, &members);
         clusters.push(best_start(search, fit, scale, &others));
-    }
-    clusters
-}
-
-/// Components that may be the room's answer to stronger ones, in ascending order: their peaks stay below the skirts of
-/// those, and a room can raise what it is given only a little.
-///
-/// A decay A exp(-a t) has the spectrum A/(2 |a + i dw|), which falls slowly: the room rings at its own frequencies
-/// under it. A mode of the part has a strength of its own.
-fn clutter(components: &[Component]) -> Vec<usize> {
-    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
-    (0..components.len())
-        .filter(|i| {
-            let own = &components[*i];
-            if own.steady {
-                return false;
-            }
-            let skirts: f64 = components
-                .iter()
-                .filter(|c| !c.steady && strength(c) > 4.0 * strength(own))
-                .map(|c| strength(c) / ((c.turn - own.turn).powi(2) + c.decay * c.decay))
-                .sum();
-            strength(own) / (own.decay * own.decay) < ROOM_GAIN * skirts
-        })
-        .collect()
-}
-
-/// In an echoing room one mode comes apart into several poles around it: keeps the strongest of those that overlap.
-fn merge_split(components: &mut Vec<Component>) {
-    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
-    let snapshot = components.clone();
-    components.retain(|own| {
-        own.steady
-            || !snapshot.iter().any(|c| {
-                !c.steady && strength(c) > strength(own) && (c.turn - own.turn).abs() < SPLIT * (c.decay + own.decay)
-            })
-    });
-}
-
-/// The modes in an echoing room: what may be the room's answer taken out, the rest fitted early, and so on, since what is left
-/// moves when others are gone.
-fn under_echo(search: &Search<'_>, mut components: Vec<Component>) -> Vec<Cluster> {
-    let mut clusters = Vec::new();
-    for _ in 0..MOST_CLEANINGS {
-        let before = components.len();
-        for index in clutter(&components).into_iter().rev() {
-            components.remove(index);
-        }
-        merge_split(&mut components);
-        if !clusters.is_empty() && components.len() == before {
-            break;
-        }
-        clusters = early(search, &mut components);
-    }
-    clusters
-}
-
-/// Fits each mode on the early part of its decay, where the part speaks louder than the room.
-fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
-    let mut clusters = Vec::new();
-    for _ in 0..2 {
-        clusters.clear();
-        for members in group(search, components) {
-            let (own, others) = split(components, &members);
-            let fastest = own.iter().map(|c| c.decay).fold(0.0, f64::max);
-            let scale = search.scale_lasting(fastest, EARLY_CONSTANTS);
-            let Some(fit) = search.band(&own.iter().collect::<Vec<_>>(), scale, 0, &others).fit(&own, 12) else {
-                continue;
-            };
-            for (place, index) in members.iter().enumerate() {
-                components[*index] = fit.components[place].clone();
-            }
-            clusters.push(Cluster {
-                from_origin: fit.components.clone(),
-                fit,
-                scale,
-                start: 0,
-                disturbed: false,
-                echo: true,
-                start_shift: Vec::new(),
-                hidden: Vec::new(),
-            });
-        }
     }
     clusters
 }
@@ -262,14 +172,14 @@ fn unneeded(search: &Search<'_>, components: &[Component], fits: &[GroupFit]) ->
     unneeded
 }
 
-fn split<'c>(components: &'c [Component], members: &[usize]) -> (Vec<Component>, Vec<&'c Component>) {
+pub(super) fn split<'c>(components: &'c [Component], members: &[usize]) -> (Vec<Component>, Vec<&'c Component>) {
     let own = members.iter().map(|i| components[*i].clone()).collect();
     let others = (0..components.len()).filter(|i| !members.contains(i)).map(|i| &components[i]).collect();
     (own, others)
 }
 
 /// Runs of components, by frequency, whose bands touch; cut at the widest gap if too many.
-fn group(search: &Search<'_>, components: &[Component]) -> Vec<Vec<usize>> {
+pub(super) fn group(search: &Search<'_>, components: &[Component]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for (i, component) in components.iter().enumerate() {
         let touches = groups

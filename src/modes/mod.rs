@@ -9,6 +9,7 @@ mod bend;
 mod clusters;
 mod component;
 mod density;
+mod echo;
 mod envelope;
 mod estimate;
 mod evidence;

@@ -26,7 +26,8 @@ const REMAINS_OF_PAIR: f64 = 0.1;
 /// Taps that must remain to be believed against one odd tap, and against two.
 const LEAST_LEFT: usize = 2;
 const LEAST_LEFT_OF_PAIR: usize = 3;
-/// A second strike is looked for among so many modes, for so many time constants of the slowest, so long (s) at most, in steps
+/// Among more modes than this, pairs of odd taps are not looked for and searches are not settled: both would take long. A second
+/// strike is looked for among the strongest so many, for so many time constants of the slowest, so long (s) at most, in steps
 /// (s).
 const MOST_MODES: usize = 12;
 const LASTS: f64 = 4.0;

@@ -1,7 +1,8 @@
 //! How accurate the readings of simulated takes are, family by family, beside the usual way of reading them: a picture.
 
 use super::figure::{Anchor, Axis, Drawing, GRID, INK, MUTED, SERIES, Style, to_png};
-use super::page::WIDTH;
+use super::page::{WIDTH, lines};
+use crate::modes::COVERAGE_95;
 
 /// What one way of reading makes of a family of takes with known truth.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,9 +35,8 @@ const DAMPING: (f64, f64) = (720.0, 1080.0);
 const COVERAGE: (f64, f64) = (1110.0, 1290.0);
 const FOUND: f64 = 1375.0;
 const FALSE: f64 = 1500.0;
-/// Of a normal error with the bound as its standard deviation, half are smaller than this, and 95 in 100.
+/// Of a normal error with the bound as its standard deviation, half are smaller than this.
 const MEDIAN: f64 = 0.6745;
-const NINETY_FIVE: f64 = 1.96;
 
 /// The picture as PNG, 1600 wide; `about` says how many takes it stands for.
 ///
@@ -87,7 +87,7 @@ pub fn accuracy_png(about: &str, rows: &[AccuracyRow]) -> Result<Vec<u8>, String
     for (place, row) in rows.iter().enumerate() {
         let y = TOP + ROW * (place as f64 + 0.5);
         on.line((40.0, y + ROW / 2.0), (WIDTH - 40.0, y + ROW / 2.0), GRID, 1.0, false);
-        let words = super::page::lines(&row.family, 30);
+        let words = lines(&row.family, 30);
         for (n, line) in words.iter().enumerate() {
             let up = 10.0 * (words.len() as f64 - 1.0);
             on.text(40.0, y + 6.0 - up + 20.0 * n as f64, line, Style { size: 17.0, colour: INK, ..Style::default() });
@@ -97,7 +97,7 @@ pub fn accuracy_png(about: &str, rows: &[AccuracyRow]) -> Result<Vec<u8>, String
             let Some(reading) = reading else { continue };
             for (ends, errors) in [(FREQUENCY, &reading.frequency), (DAMPING, &reading.damping)] {
                 let (Some(half), Some(most)) = (quantile(errors, 0.5), quantile(errors, 0.95)) else { continue };
-                let (half, most) = (x(&error, ends, half / MEDIAN), x(&error, ends, most / NINETY_FIVE));
+                let (half, most) = (x(&error, ends, half / MEDIAN), x(&error, ends, most / COVERAGE_95));
                 on.line((half, y + aside), (most, y + aside), colour, 4.0, false);
                 on.dot(half, y + aside, 7.0, colour);
             }
