@@ -2,9 +2,9 @@
 //!
 //! `cargo bench --bench folder -- [takes]` (200 unless said; the README's figures are for 2000).
 
+mod watched;
+
 use std::path::Path;
-use std::process::{Command, Stdio};
-use std::time::Instant;
 
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode};
 use ringwright::sound::{WavSamples, wav_bytes};
@@ -36,33 +36,13 @@ fn write(path: &Path, samples: &[f32]) {
     std::fs::write(path, bytes).expect("a temporary file can be written");
 }
 
-/// Seconds and peak memory (MB) of one run over a folder.
 fn run(folder: &Path, cores: usize) -> (f64, u64) {
-    let start = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_ringwright"))
-        .args(["diary", "--quiet"])
-        .arg(folder)
-        .env("RAYON_NUM_THREADS", cores.to_string())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .expect("the program was built");
-    let mut peak_kb = 0u64;
-    while child.try_wait().ok().flatten().is_none() {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
-        let now = status
-            .lines()
-            .find_map(|l| l.strip_prefix("VmHWM:"))
-            .and_then(|v| v.trim().split(' ').next()?.parse().ok());
-        peak_kb = peak_kb.max(now.unwrap_or(0));
-        std::thread::sleep(std::time::Duration::from_millis(10));
-    }
-    (start.elapsed().as_secs_f64(), peak_kb / 1024)
+    watched::run(&["diary".as_ref(), "--quiet".as_ref(), folder.as_os_str()], cores)
 }
 
 fn main() {
     let takes: usize = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(200);
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let cores = watched::cores();
     let sounds: Vec<Vec<f32>> = (0..20).map(|seed| take(seed + 1).make().samples).collect();
     println!(
         "{:>6} {:>12} {:>12} {:>7} {:>10} {:>8} {:>10}",

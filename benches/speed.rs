@@ -2,8 +2,10 @@
 //! against the straightforward scipy pipeline in `pipeline.py`.
 //!
 //! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- growth 4` also measures recordings from
-//! a second to so many hours, with a tap every six seconds, and prints the peak memory (Linux); `cargo bench --bench speed -- again 3 50` measures the last take 50 times
-//! and nothing else, for a profiler to watch.
+//! a second to so many hours, with a tap every six seconds, and prints the peak memory (Linux);
+//! `cargo bench --bench speed -- again 3 50` measures the last take 50 times and nothing else, for a profiler to watch.
+
+mod watched;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -111,9 +113,9 @@ fn main() {
             or_none(theirs.map(|t| t / ours), 1),
         );
     }
-    let mut arguments = std::env::args().skip_while(|a| a != "growth").skip(1);
-    if std::env::args().any(|a| a == "growth") {
-        growth(folder.path(), arguments.next().and_then(|a| a.parse().ok()).unwrap_or(1));
+    let mut growth_to = std::env::args().skip_while(|a| a != "growth");
+    if growth_to.next().is_some() {
+        growth(folder.path(), growth_to.next().and_then(|a| a.parse().ok()).unwrap_or(1));
     }
 }
 
@@ -139,29 +141,11 @@ fn growth(folder: &Path, hours: usize) {
         let all: Vec<f32> = samples.iter().copied().cycle().take(length).collect();
         write(&path, &all);
         drop(all);
-        let (time_s, peak_mb) = whole_process(&path);
+        let (time_s, peak_mb) = watched::run(
+            &["measure".as_ref(), "--format".as_ref(), "csv".as_ref(), path.as_os_str()],
+            watched::cores(),
+        );
         let taps = seconds.div_ceil(6);
         println!("{seconds:>8} {taps:>6} {time_s:>8.2} {:>13.2} {peak_mb:>9}", 1e3 * time_s / seconds as f64);
     }
-}
-
-fn whole_process(path: &Path) -> (f64, u64) {
-    let start = Instant::now();
-    let mut child = Command::new(env!("CARGO_BIN_EXE_ringwright"))
-        .args(["measure", "--format", "csv"])
-        .arg(path)
-        .stdout(std::process::Stdio::null())
-        .spawn()
-        .expect("the program was built");
-    let mut peak_kb = 0u64;
-    while child.try_wait().ok().flatten().is_none() {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
-        let now = status
-            .lines()
-            .find_map(|l| l.strip_prefix("VmHWM:"))
-            .and_then(|v| v.trim().split(' ').next()?.parse().ok());
-        peak_kb = peak_kb.max(now.unwrap_or(0));
-        std::thread::sleep(std::time::Duration::from_millis(5));
-    }
-    (start.elapsed().as_secs_f64(), peak_kb / 1024)
 }

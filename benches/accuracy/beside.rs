@@ -33,22 +33,22 @@ pub fn usual_way(family: &Family, seeds: impl Iterator<Item = u64>) -> Option<Re
         }
     };
     let mut reading = Reading { frequency: Vec::new(), damping: Vec::new(), recall: 0.0, false_modes: 0.0 };
-    let (mut standing_out, mut found) = (0, 0);
+    let (mut standing_out, mut found) = (0u32, 0u32);
     for (case, file) in cases.iter().zip(json["files"].as_array()?) {
         let read = |mode: &serde_json::Value| Some((mode["frequency_hz"].as_f64()?, mode["damping_ratio"].as_f64()?));
         let modes: Vec<(f64, f64)> = file["modes"].as_array()?.iter().filter_map(read).collect();
         // It tells no uncertainty.
         let measured: Vec<(f64, f64)> = modes.iter().map(|m| (m.0, 0.0)).collect();
         let pairs = case.pairs(&measured);
-        standing_out += case.standing_out.iter().filter(|s| **s).count();
+        standing_out += case.standing_out.iter().map(|s| u32::from(*s)).sum::<u32>();
         reading.false_modes += (modes.len() - pairs.len()) as f64 / cases.len() as f64;
         for (truth, got) in pairs {
-            found += usize::from(case.standing_out[truth]);
+            found += u32::from(case.standing_out[truth]);
             let error = case.over_bound(truth, modes[got]);
             reading.frequency.push(error.0);
             reading.damping.push(error.1);
         }
     }
-    reading.recall = f64::from(u32::try_from(found).ok()?) / standing_out.max(1) as f64;
+    reading.recall = f64::from(found) / f64::from(standing_out.max(1));
     Some(reading)
 }
