@@ -224,3 +224,25 @@ fn modes_in_step_again_are_no_second_strike() {
     };
     assert_eq!(left_out_at_once(hasty.make().samples), [0, 1, 2, 3, 4]);
 }
+
+/// A tapper that knocks twice with the regularity of a machine is not told from a part whose modes come into step again: what is then
+/// told must not be narrow and wrong.
+#[test]
+fn a_machines_double_knocks_give_no_narrow_wrong_numbers() {
+    for (seed, after_s, strength) in
+        [(101, 0.1, 0.3), (102, 0.12, 0.5), (103, 0.15, 0.4), (104, 0.2, 0.3), (105, 0.08, 0.6)]
+    {
+        let mishaps = (0..5).map(|tap| Mishap::DoubleHit { tap, after_s, strength }).collect();
+        let spec = TakeSpec { mishaps, ..spec(seed) };
+        let estimate = measured(spec.make().samples);
+        for got in &estimate.modes {
+            let truth = spec.modes.iter().min_by(|a, b| {
+                (a.frequency_hz - got.frequency_hz).abs().total_cmp(&(b.frequency_hz - got.frequency_hz).abs())
+            });
+            let truth = truth.expect("four");
+            let off = (got.damping_ratio - truth.damping_ratio) / got.damping_ratio_u;
+            assert!(off.abs() < 4.0, "seed {seed}: {off:.1} u, {got:?}");
+            assert!(got.damping_relative_u() > 0.1, "seed {seed}: sure of {got:?}");
+        }
+    }
+}
