@@ -20,8 +20,9 @@ pub(super) struct Cluster {
     pub start: isize,
     /// The start had to be put late because the first milliseconds disagree with the rest.
     pub disturbed: bool,
-    /// A room's echo was heard: what the fit leaves is no noise but the same in every tap.
-    pub echo: bool,
+    /// For each component, the room's share of the energy around it; empty where no echo is heard. What the fit leaves there is no
+    /// noise but the same in every tap.
+    pub echo: Vec<f64>,
     /// Change of (decay, turn) of each component between the start used and the next later one, where they disagree.
     pub start_shift: Vec<[f64; 2]>,
     /// For each component, what a second mode hiding in it would change; empty where none is looked for.
@@ -38,7 +39,7 @@ impl Cluster {
             scale,
             start: 0,
             disturbed: false,
-            echo: false,
+            echo: Vec::new(),
             start_shift: Vec::new(),
             hidden: Vec::new(),
         }
@@ -258,7 +259,7 @@ fn best_start(search: &Search<'_>, fit: Fit, scale: usize, others: &[&Component]
         scale,
         start: samples(current),
         disturbed,
-        echo: false,
+        echo: Vec::new(),
         start_shift: shift,
         hidden,
     }
@@ -315,7 +316,7 @@ fn least_uncertain_start(
         scale,
         start,
         disturbed: start > 0,
-        echo: false,
+        echo: Vec::new(),
         start_shift: Vec::new(),
         hidden: Vec::new(),
     }

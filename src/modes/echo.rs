@@ -68,7 +68,21 @@ pub(super) fn under_echo(search: &Search<'_>, mut components: Vec<Component>) ->
         }
         clusters = early(search, &mut components);
     }
+    let kept: Vec<&Component> = components.iter().collect();
+    for cluster in &mut clusters {
+        cluster.echo = cluster.fit.components.iter().map(|own| share_of_room(search, own, &kept)).collect();
+    }
     clusters
+}
+
+/// Share of the energy around a mode that is left over the whole ring-down when all modes are taken away: the room's.
+fn share_of_room(search: &Search<'_>, own: &Component, modes: &[&Component]) -> f64 {
+    let bins = search.bins(&[own], 0);
+    let energy = |without: &[&Component]| {
+        let band = search.band_of(bins.clone(), 0, 0, without);
+        (band.taps.iter().map(|t| t.energy).sum::<f64>() - band.data_freedom()).max(0.0)
+    };
+    energy(modes) / energy(&[]).max(1.0)
 }
 
 /// Fits each mode on the early part of its decay, where the part speaks louder than the room.
@@ -92,7 +106,7 @@ fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
                 scale,
                 start: 0,
                 disturbed: false,
-                echo: true,
+                echo: Vec::new(),
                 start_shift: Vec::new(),
                 hidden: Vec::new(),
             });
