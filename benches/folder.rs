@@ -2,6 +2,7 @@
 //!
 //! `cargo bench --bench folder -- [takes]` (200 unless said; the README's figures are for 2000).
 
+mod goals;
 mod watched;
 
 use std::path::Path;
@@ -54,6 +55,7 @@ fn main() {
         "share",
         "peak, MB"
     );
+    let mut last = None;
     // Ten times as many each time, up to what was asked for.
     for takes in (0..5).rev().map(|power| takes / 10usize.pow(power)).filter(|takes| *takes >= 10) {
         let folder = tempfile::tempdir().expect("a temporary folder can be made");
@@ -68,5 +70,16 @@ fn main() {
         let (all, peak) = run(folder.path(), cores);
         let (again, _) = run(folder.path(), cores);
         println!("{takes:>6} {one:>12.1} {all:>12.1} {:>7.2} {again:>10.2} {:>8.3} {peak:>10}", one / all, again / all);
+        last = Some((takes, one / all, again / all));
+    }
+    if let Some((takes, ratio, share)) = last {
+        let told = format!("{ratio:.2} times as fast on {cores} cores as on one; again {share:.3} of the time");
+        let met = ratio > 0.9 * cores as f64 && share < 0.1;
+        goals::tell(
+            &format!("a folder of {takes} takes"),
+            "scales with the cores (0.9 of them); known takes 0.1",
+            &told,
+            met,
+        );
     }
 }

@@ -3,6 +3,8 @@
 //!
 //! `cargo bench --bench listen -- [minutes] [first seed]` (10 and 1 unless said).
 
+mod goals;
+
 use std::time::Instant;
 
 use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, attend};
@@ -70,6 +72,7 @@ fn quantile(values: &mut [f64], share: f64) -> f64 {
 fn main() {
     let minutes: f64 = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(10.0);
     let first_seed = std::env::args().skip(1).filter_map(|a| a.parse().ok()).nth(1).unwrap_or(1);
+    let (mut false_taps, mut calls) = (0, 0);
     for seed in first_seed..first_seed + 3 {
         let sound: Vec<f32> = workshop(60.0 * minutes, 2e-4, f64::from(RATE), seed).iter().map(|s| *s as f32).collect();
         let told = listen(&sound, RATE, usize::MAX);
@@ -82,7 +85,11 @@ fn main() {
             told.again,
             told.stirs
         );
+        false_taps += told.good;
+        calls += told.again.len();
     }
+    let heard = format!("{false_taps} in {} min, {calls} calls to tap again", 3.0 * minutes);
+    goals::tell("sounds of a workshop counted as taps", "none in 10 min", &heard, false_taps == 0);
     for (name, level_db) in [("15 dB", -59.0), ("20 dB", -54.0), ("30 dB", -44.0), ("50 dB", -24.0)] {
         let mode = |frequency_hz, damping_ratio, db: f64| TrueMode {
             frequency_hz,
@@ -125,6 +132,17 @@ fn main() {
             quantile(&mut told.verdict_ms, 1.0),
             quantile(&mut told.estimate_ms, 1.0)
         );
+        if level_db == -54.0 {
+            let caught = format!("{} of {wanted}", told.good);
+            goals::tell("taps of 20 dB caught", "98 %", &caught, told.good * 100 >= wanted * 98);
+            let most = quantile(&mut told.verdict_ms, 1.0);
+            goals::tell(
+                "verdict after the end of a ring-down",
+                "150 ms",
+                &format!("{most:.0} ms at most"),
+                most <= 150.0,
+            );
+        }
     }
     for rate_hz in [48_000, 96_000] {
         let quiet = TakeSpec {
@@ -136,6 +154,9 @@ fn main() {
         }
         .make();
         let told = listen(&quiet.samples, rate_hz, 5);
-        println!("idle at {rate_hz} Hz: {:.2} % of a core", 100.0 * told.hearing_s / 60.0);
+        let share = 100.0 * told.hearing_s / 60.0;
+        println!("idle at {rate_hz} Hz: {share:.2} % of a core");
+        let told = format!("{share:.2} % (without the screen)");
+        goals::tell(&format!("idle listening at {rate_hz} Hz"), "5 % of a core", &told, share < 5.0);
     }
 }

@@ -5,6 +5,7 @@
 //! a second to so many hours, with a tap every six seconds, and prints the peak memory (Linux);
 //! `cargo bench --bench speed -- again 3 50` measures the last take 50 times and nothing else, for a profiler to watch.
 
+mod goals;
 mod watched;
 
 use std::path::{Path, PathBuf};
@@ -97,11 +98,14 @@ fn main() {
         "take", "modes", "ours, ms", "floor, ms", "scipy, ms", "x floor", "x scipy"
     );
     let (mut estimator, mut planner) = (Estimator::default(), RealFftPlanner::new());
+    let (mut over_floor, mut under_scipy) = (Vec::new(), Vec::new());
     for (index, path) in paths.iter().enumerate() {
         let mut modes = 0;
         let ours = best(7, || modes = measure(path, &mut estimator));
         let least = best(7, || floor(path, &mut planner));
         let theirs = scipy.as_ref().and_then(|s| s.get(index)).copied();
+        over_floor.push(ours / least);
+        under_scipy.extend(theirs.map(|t| t / ours));
         let or_none = |v: Option<f64>, digits: usize| v.map_or("no scipy".into(), |v| format!("{v:.digits$}"));
         println!(
             "{:20} {modes:>6} {:>10.2} {:>11.2} {:>10} {:>9.1} {:>9}",
@@ -113,6 +117,13 @@ fn main() {
             or_none(theirs.map(|t| t / ours), 1),
         );
     }
+    let all = |ratios: &[f64]| ratios.iter().map(|r| format!("{r:.1}")).collect::<Vec<_>>().join(", ");
+    let goal = "time of a take of 1, 4, 8, 12 modes";
+    let met = over_floor.iter().all(|r| *r <= 6.0);
+    goals::tell(&format!("{goal}, over decoding and one FFT"), "6 at most", &all(&over_floor), met);
+    let met = !under_scipy.is_empty() && under_scipy.iter().all(|r| *r >= 20.0);
+    let told = if under_scipy.is_empty() { "not measured: no scipy".into() } else { all(&under_scipy) };
+    goals::tell(&format!("{goal}, scipy's over ours"), "20 at least", &told, met);
     let mut growth_to = std::env::args().skip_while(|a| a != "growth");
     if growth_to.next().is_some() {
         growth(folder.path(), growth_to.next().and_then(|a| a.parse().ok()).unwrap_or(1));
@@ -146,6 +157,10 @@ fn growth(folder: &Path, hours: usize) {
             watched::cores(),
         );
         let taps = seconds.div_ceil(6);
+        if seconds == 3600 {
+            let told = format!("{peak_mb} MB in {time_s:.1} s");
+            goals::tell("an hour of sound, peak memory", "300 MB", &told, peak_mb <= 300);
+        }
         println!("{seconds:>8} {taps:>6} {time_s:>8.2} {:>13.2} {peak_mb:>9}", 1e3 * time_s / seconds as f64);
     }
 }

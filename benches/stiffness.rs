@@ -1,5 +1,7 @@
 //! How long the plate's modes and a blank's whole inversion take. `cargo bench --bench stiffness`
 
+mod goals;
+
 use std::time::Instant;
 
 use ringwright::part::{Measured, Sizes};
@@ -43,11 +45,15 @@ fn main() {
         std::hint::black_box(blank_from_tones(&sizes, &tones));
     });
     println!("plate, {count} modes below 1200 Hz: {ritz:.1} ms (goal: 40 modes in 20 ms)");
+    goals::tell("40 modes of a plate", "20 ms", &format!("{ritz:.1} ms ({count} modes)"), count >= 40 && ritz <= 20.0);
     let section = Section::strip(2.25e-3, 0.1, 11.6e9, 0.986e9, 616.0);
     let rim = Rim::closed(&Outline::named("parlour").expect("a named outline"), 200, &section, &[]);
     let frame = median_ms(21, || {
         std::hint::black_box(rim.modes(Plane::In, 30));
     });
     println!("rim of 200 elements, 30 modes in its plane: {frame:.0} ms (goal: 100 ms)");
+    goals::tell("a rim of 200 elements, 30 modes", "100 ms", &format!("{frame:.0} ms"), frame <= 100.0);
     println!("numbering and moduli from {} tones: {inversion:.0} ms (goal: 1000 ms)", tones.len());
+    let told = format!("{inversion:.0} ms ({} tones)", tones.len());
+    goals::tell("numbering and moduli of a blank", "1000 ms", &told, inversion <= 1000.0);
 }

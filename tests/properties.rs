@@ -1,6 +1,9 @@
 //! What must not change, or must change in a known direction, when a recording is altered in a known way; and that
 //! recordings without a tap give no mode.
 
+#[path = "../benches/goals/mod.rs"]
+mod goals;
+
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
@@ -257,6 +260,13 @@ fn expect_no_modes(family: &str, count: u64, make: impl Fn(&mut ChaCha8Rng) -> V
             wrong.push(format!("{family}, seed {}: {}", 1 + seed, told(&found)));
         }
     }
+    let told = format!("{} of {count} give modes", wrong.len());
+    goals::tell(
+        &format!("recordings of {family}, not of taps"),
+        "no modes in 200 of all kinds",
+        &told,
+        wrong.is_empty(),
+    );
     assert!(wrong.is_empty(), "{} of {count} recordings without a tap give modes\n{}", wrong.len(), wrong.join("\n"));
 }
 

@@ -10,6 +10,8 @@ use ringwright::sound::{Recording, find_taps};
 mod added_mass;
 mod bars;
 mod comparison;
+#[path = "../../benches/goals/mod.rs"]
+mod goals;
 mod laminate;
 mod plates;
 mod recordings;
