@@ -31,7 +31,7 @@ pub(super) struct Cluster {
 
 impl Cluster {
     /// A fit from the origin of the transforms, as it is.
-    fn at_origin(fit: Fit, scale: usize) -> Self {
+    pub(super) fn at_origin(fit: Fit, scale: usize) -> Self {
         let from_origin = fit.components.clone();
         Self {
             from_origin,

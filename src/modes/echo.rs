@@ -100,16 +100,7 @@ fn early(search: &Search<'_>, components: &mut [Component]) -> Vec<Cluster> {
             for (place, index) in members.iter().enumerate() {
                 components[*index] = fit.components[place].clone();
             }
-            clusters.push(Cluster {
-                from_origin: fit.components.clone(),
-                fit,
-                scale,
-                start: 0,
-                disturbed: false,
-                echo: Vec::new(),
-                start_shift: Vec::new(),
-                hidden: Vec::new(),
-            });
+            clusters.push(Cluster::at_origin(fit, scale));
         }
     }
     clusters

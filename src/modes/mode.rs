@@ -87,8 +87,8 @@ impl ModeReason {
                 format!("the first {:.0} ms after the strike do not fit and are left out", 1e3 * after_s)
             }
             Self::RoomEcho { share } => format!(
-                "the room's echo is heard in it ({:.0} % of its energy): move closer to the microphone, or hang blankets",
-                100.0 * share
+                "the room's echo is heard in it ({} % of its energy): move closer to the microphone, or hang blankets",
+                if *share < 0.01 { "under 1".into() } else { format!("{:.0}", 100.0 * share) }
             ),
             Self::NoiseUnknown => "no quiet was recorded before the strike; the noise is a guess from the sound".into(),
         }

@@ -49,7 +49,7 @@ pub fn accuracy_png(about: &str, rows: &[AccuracyRow]) -> Result<Vec<u8>, String
     on.text(40.0, 52.0, "How close the readings come", Style { size: 30.0, bold: true, ..Style::default() });
     on.text(40.0, 82.0, about, small);
     let key = "error over the least possible (Cramer-Rao bound): the dot is what half of the errors stay below, the line ends where \
-               95 in 100 do; 1 cannot be beaten";
+               95 in 100 do; on average 1 cannot be beaten";
     on.text(40.0, 106.0, key, small);
     for (y, colour, what) in
         [(45.0, SERIES[0], "this program"), (75.0, SERIES[1], "usual way: band-pass, envelope, line")]
@@ -110,7 +110,7 @@ pub fn accuracy_png(about: &str, rows: &[AccuracyRow]) -> Result<Vec<u8>, String
         }
     }
     let foot = "intervals: upper dot frequency, lower dot damping, green is what is wanted (the usual way tells none); found: of \
-                the modes that stand 20 dB out of the spectrum; false: in 100 takes";
+                modes 20 dB out of the spectrum; false: in 100 takes";
     on.text(40.0, bottom + 40.0, foot, small);
     to_png(&on.finish(), 1.0)
 }
