@@ -117,8 +117,52 @@ fn brief(value: f64) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::stage::Row;
     use super::*;
     use crate::part::Measured;
+
+    /// A comparison with these ratios, each known to a share of itself.
+    fn compared(rows: &[(&'static str, f64)], share: f64, alike: bool) -> Comparison {
+        let one = Measured::exact(1.0);
+        let row = |(code, ratio): &(&'static str, f64)| Row {
+            code,
+            what: (*code).into(),
+            baseline: one.clone(),
+            other: one.clone(),
+            shown: ("", 1.0),
+            ratio: Ratio::new(&one, &Measured::new(*ratio, share * ratio, "reading"), 5).expect("positive"),
+        };
+        let whole = rows.iter().map(row).collect();
+        Comparison { baseline: "plain".into(), other: "laminated".into(), whole, alike, ..Comparison::default() }
+    }
+
+    /// Intervals are value exp(+- 1.96 x 0.02).
+    #[test]
+    fn each_figure_has_its_own_words() {
+        let rows = [("mass", 2.0), ("bending_stiffness", 7.0), ("power_drawn", 0.4), ("loss", 1.5)];
+        assert_eq!(
+            compared(&rows, 0.02, false).answer(),
+            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass, takes 60 % (58 to 62 %) less power from \
+             an edge of given force"
+        );
+        assert_eq!(
+            compared(&rows, 0.02, true).answer(),
+            "laminated beside plain: stiffness 600 % more (573 to 628 %), mass 100 % more (92 to 108 %), loss 50 % more (44 to 56 %), \
+             power drawn 60 % less (58 to 62 %)"
+        );
+        // Narrower intervals are told with a decimal.
+        let narrow = |code, alike| compared(&[(code, 1.3)], 0.002, alike).answer();
+        assert!(
+            narrow("power_drawn", false).contains("takes 30.0 % (29.5 to 30.5 %) more power"),
+            "{}",
+            narrow("power_drawn", false)
+        );
+        assert!(narrow("mass", true).ends_with("mass 30.0 % more (29.5 to 30.5 %)"), "{}", narrow("mass", true));
+        assert!(narrow("loss", false).ends_with("its modes lose 1.30 times as much (1.29 to 1.31)"));
+        for alike in [false, true] {
+            assert!(compared(&[], 0.02, alike).answer().ends_with("plain: nothing can be told"));
+        }
+    }
 
     #[test]
     fn two_sides_are_alike_within_what_the_interval_allows() {

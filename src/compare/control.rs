@@ -1,7 +1,8 @@
 //! This part against the shop's earlier ones: a control chart of individual values.
 
 use super::pairing::pair_modes;
-use super::stage::{Stage, StageMode, paired};
+use super::stage::{Stage, paired};
+use super::takes::StageMode;
 use crate::modes::{COVERAGE_95, student_factor};
 use crate::part::Measured;
 

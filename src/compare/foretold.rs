@@ -61,5 +61,8 @@ mod tests {
         comparison.foretell("loss", &Measured::new(7.9, 0.1, "plies"));
         let met: Vec<bool> = comparison.foretold.iter().map(|f| f.met).collect();
         assert_eq!(met, [true, false]);
+        // 7.9 exp(+- 1.96 x 0.5/7.9).
+        let first = &comparison.foretold[0];
+        assert!((first.low - 6.978).abs() < 1e-3 && (first.high - 8.943).abs() < 1e-3, "{first:?}");
     }
 }

@@ -5,12 +5,15 @@
 mod answer;
 mod control;
 mod foretold;
+mod mean;
 mod pairing;
 mod stage;
+mod takes;
 mod verdict;
 
 pub use control::{Chart, control_charts};
 pub use foretold::Foretold;
 pub use pairing::{Pair, Paired, Pairing, pair_modes};
-pub use stage::{Comparison, Row, Stage, StageMode, compare, merge_takes};
+pub use stage::{Comparison, Row, Stage, compare};
+pub use takes::{StageMode, merge_takes};
 pub use verdict::{Ratio, Verdict};

@@ -179,6 +179,9 @@ mod tests {
         let b = [name(150.0, "twist 3"), name(160.0, "bending 3"), name(300.0, "bending 4")];
         let pairs = pair_modes(&a, &b, &[]).pairs;
         assert_eq!(pairs, [(Some(0), Some(1)), (Some(1), Some(0)), (Some(2), Some(2))]);
+        // Names on one side only are of no use.
+        let pairs = pair_modes(&a, &modes(&[81.0, 99.0, 141.0]), &[]).pairs;
+        assert_eq!(pairs, [0, 1, 2].map(|n| (Some(n), Some(n))));
         let pairs = pair_modes(&modes(&[100.0, 200.0]), &modes(&[100.0, 200.0]), &[(1, 2)]).pairs;
         assert!(pairs.contains(&(Some(0), Some(1))));
     }

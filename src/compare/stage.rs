@@ -1,22 +1,13 @@
 //! A stage of a part, and its comparison with the baseline.
 
 use super::foretold::Foretold;
+use super::mean::{common_ratio, mean_ratio};
 use super::pairing::{Pair, Paired, pair_modes};
-use super::verdict::{Ratio, TAPS};
+use super::takes::{SAME_MODE, StageMode};
+use super::verdict::Ratio;
 use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
-use crate::modes::student_factor;
 use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
 use crate::stiffness::stage_ratio;
-
-/// A mode of a stage, joined over its takes.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StageMode {
-    pub frequency: Measured,
-    pub damping_ratio: Measured,
-    pub level_db: f64,
-    pub name: Option<String>,
-    pub taps: usize,
-}
 
 /// What is known of a stage.
 #[derive(Debug, Clone, Default)]
@@ -69,102 +60,11 @@ pub struct Comparison {
     pub alike: bool,
 }
 
-/// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
-const SAME_MODE: f64 = 4e-3;
-
-/// Modes of several takes of one stage and station joined: means, with the scatter between the takes where it is larger than
-/// what each take says of itself (a part held anew is not quite the same).
-pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
-    let mut all: Vec<(usize, &StageMode)> =
-        takes.iter().enumerate().flat_map(|(t, modes)| modes.iter().map(move |m| (t, m))).collect();
-    all.sort_by(|a, b| a.1.frequency.value.total_cmp(&b.1.frequency.value));
-    let mut joined: Vec<StageMode> = Vec::new();
-    let mut at = 0;
-    while at < all.len() {
-        let mut group: Vec<(usize, &StageMode)> = vec![all[at]];
-        while let Some(next) = all.get(at + group.len()) {
-            let last = group[group.len() - 1].1;
-            let allowed = (SAME_MODE * last.frequency.value).max(4.0 * last.frequency.u().hypot(next.1.frequency.u()));
-            let close = next.1.frequency.value - last.frequency.value < allowed;
-            if !close || group.iter().any(|g| g.0 == next.0) {
-                break;
-            }
-            group.push(*next);
-        }
-        at += group.len();
-        // What most takes do not hear is left out.
-        if 2 * group.len() < takes.len() {
-            continue;
-        }
-        let number = joined.len() + 1;
-        let mean = |value: &dyn Fn(&StageMode) -> &Measured, what: &str, held_anew: f64| {
-            let n = group.len() as f64;
-            let weights: f64 = group.iter().map(|g| value(g.1).u().powi(-2)).sum();
-            let mean = group.iter().map(|g| value(g.1).value * value(g.1).u().powi(-2)).sum::<f64>() / weights;
-            let within = weights.powf(-0.5);
-            let between = if n > 1.0 {
-                let plain = group.iter().map(|g| value(g.1).value).sum::<f64>() / n;
-                let variance = group.iter().map(|g| (value(g.1).value - plain).powi(2)).sum::<f64>() / (n - 1.0);
-                (variance / n).sqrt()
-            } else {
-                0.0
-            };
-            // What was heard once was held once, however many takes there are.
-            let u = if group.len() == 1 {
-                within.hypot(held_anew * mean)
-            } else {
-                within.hypot(between * student_factor(n - 1.0))
-            };
-            Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
-        };
-        joined.push(StageMode {
-            frequency: mean(&|m| &m.frequency, "frequency", HELD_ANEW_FREQUENCY),
-            damping_ratio: mean(&|m| &m.damping_ratio, "damping", HELD_ANEW_DAMPING),
-            level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
-            name: group.iter().find_map(|g| g.1.name.clone()),
-            taps: group.iter().map(|g| g.1.taps).sum(),
-        });
-    }
-    joined
-}
-
 pub(super) fn paired(modes: &[StageMode]) -> Vec<Paired<'_>> {
     modes
         .iter()
         .map(|m| Paired { frequency_hz: m.frequency.value, level_db: m.level_db, name: m.name.as_deref() })
         .collect()
-}
-
-/// Geometric mean of several ratios, and their standard deviation about it; that is 0 for one alone.
-fn mean_and_deviation(ratios: &[Measured]) -> (Measured, f64) {
-    let refs: Vec<&Measured> = ratios.iter().collect();
-    let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
-    let freedom = (ratios.len() as f64 - 1.0).max(1.0);
-    let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
-    let deviation = variance.sqrt() * mean.value;
-    (mean, deviation)
-}
-
-/// Mean of several ratios that are each their own.
-fn mean_ratio(ratios: &[Measured]) -> Measured {
-    let (mean, deviation) = mean_and_deviation(ratios);
-    let n = ratios.len() as f64;
-    let doubt = if n > 1.0 { deviation / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
-    mean.plus_uncertainty(doubt, "modes differ")
-}
-
-/// What a single pair, which nothing checks, may be off by because its shape changed (relative, by judgement).
-const UNCHECKED_SHAPE: f64 = 0.1;
-
-/// The ratio that several modes' ratios stand for. Where the modes do not agree they did not keep their shapes, and any of them
-/// may be nearest to what was meant: their whole spread counts, not the error of their mean. One pair alone shows no spread.
-fn common_ratio(ratios: &[Measured]) -> Measured {
-    let (mean, deviation) = mean_and_deviation(ratios);
-    if ratios.len() == 1 {
-        let unchecked = UNCHECKED_SHAPE * mean.value;
-        return mean.plus_uncertainty(unchecked, "one pair only");
-    }
-    mean.plus_uncertainty(deviation, "modes differ")
 }
 
 /// The mode of a station's mobility that a mode of its takes is.

@@ -139,6 +139,8 @@ mod tests {
         let sum: f64 = (0..n).map(|i| mobility.at(band.0 + (f64::from(i) + 0.5) * step).re).sum::<f64>() / f64::from(n);
         let mean = mobility.mean_real(band).value;
         assert!((mean / sum - 1.0).abs() < 1e-6, "{mean} {sum}");
+        let one_by_one: f64 = mobility.modes.iter().map(|m| m.mean_real(band)).sum();
+        assert!((one_by_one / mean - 1.0).abs() < 1e-12, "{one_by_one} {mean}");
     }
 
     #[test]

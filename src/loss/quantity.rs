@@ -82,3 +82,47 @@ fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Measured> {
     };
     Some(Measured::with_parts(mean, [("damping".into(), weights.powf(-0.5)), ("mode to mode".into(), scatter)]))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn losses() -> Vec<NumberedLoss> {
+        let loss = |across_width, loss_factor, loss_factor_u| NumberedLoss { across_width, loss_factor, loss_factor_u };
+        vec![loss(0, 0.010, 0.001), loss(0, 0.020, 0.002), loss(1, 0.03, 0.004)]
+    }
+
+    /// Weights 1e6 and 2.5e5: mean 0.012; scatter of the two about it sqrt(6.8e-5), own uncertainty 1/sqrt(1.25e6).
+    #[test]
+    fn a_family_loses_its_weighted_mean() {
+        let along = mean_loss(&losses(), 0).expect("two modes");
+        assert!((along.value - 0.012).abs() < 1e-12);
+        assert!((along.u() - (6.8e-5f64 + 8e-7).sqrt()).abs() < 1e-12, "{}", along.u());
+        let twist = mean_loss(&losses(), 1).expect("a mode");
+        assert!((twist.value - 0.03).abs() < 1e-12 && (twist.u() - 0.004).abs() < 1e-12);
+        assert!(mean_loss(&losses(), 2).is_none());
+    }
+
+    /// A strip of EI 1.4 N m2 and 0.8 m with 0.152 kg, 0.1 m wide, E across a tenth of that along: the formulas of `reference`.
+    #[test]
+    fn endless_strip_and_plate_of_its_kind() {
+        let exact = |value| Measured::exact(value);
+        let sizes = Sizes { length: exact(0.8), width: exact(0.1), thickness: exact(2e-3), mass: exact(0.152) };
+        let blank = BlankResult {
+            bending_stiffness: Some(exact(1.4)),
+            bending_stiffness_per_width: Some(exact(14.0)),
+            along: Some(exact(10e9)),
+            across: Some(exact(1e9)),
+            ..BlankResult::default()
+        };
+        let all = loss_quantities(&sizes, &blank, &losses());
+        let value = |code| all.iter().find(|q| q.code == code).map(|q| q.measured.value);
+        let strip = infinite_beam(1.4, 0.19, 200.0).re;
+        assert!((value("strip_mobility_200_hz_m_n_s").expect("told") / strip - 1.0).abs() < 1e-12);
+        // The geometric mean of 14 and 1.4 N m, and 1.9 kg/m2.
+        let edge = edge_of_plate(14.0 * 0.1f64.sqrt(), 1.9);
+        assert!((value("plate_edge_mobility_m_n_s").expect("told") / edge - 1.0).abs() < 1e-12);
+        assert!(value("loss_factor_along").is_some() && value("loss_factor_twist").is_some());
+        assert!(loss_quantities(&sizes, &BlankResult::default(), &[]).is_empty());
+    }
+}

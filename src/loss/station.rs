@@ -42,6 +42,7 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::loss::power_drawn_ratio;
     use crate::stiffness::{EffectiveMass, StationTone};
 
     fn result(hz: f64, kg: Option<f64>) -> StationResult {
@@ -60,6 +61,23 @@ mod tests {
             notes: Vec::new(),
         });
         StationResult { tone, effective }
+    }
+
+    /// What the pieces that were stuck on weigh falls out of the ratio of two stations; what was read at each does not.
+    #[test]
+    fn the_same_pieces_fall_out_of_a_ratio() {
+        let station = |source: &str, at: &str| {
+            let mut one = result(200.0, Some(0.1));
+            one.effective.as_mut().expect("a mass").modal_mass = Measured::new(0.1, 5e-3, source);
+            station_mobility(&[one], at).expect("a mass")
+        };
+        let u = |source| {
+            let (ratio, _) = power_drawn_ratio(&station(source, "a"), &station(source, "b")).expect("the same band");
+            ratio.relative_u()
+        };
+        // Damping read to 1 % at each moves a mode's mean by next to nothing.
+        assert!(u("added mass of 5 g") < 5e-3, "{}", u("added mass of 5 g"));
+        assert!((u("frequency shift") / 0.05 / 2f64.sqrt() - 1.0).abs() < 0.02, "{}", u("frequency shift"));
     }
 
     /// Three modes of 100 g: with the middle one's mass lost, the mean mobility's interval still holds that of all three.
