@@ -363,6 +363,16 @@ fn no_permission() {
 
 /// Only where the file system takes such names (Linux; not macOS).
 #[cfg(target_os = "linux")]
+/// Over this header the decoding library panics where it is built with checks: a file like any other that is no sound.
+#[test]
+fn header_that_the_decoder_trips_over() {
+    let folder = folder();
+    put(folder.path(), "good.wav", &good_wav());
+    put(folder.path(), "bad.caf", include_bytes!("../fuzz/finds/decoders/more-bits-than-a-number-holds.caf"));
+    let run = measure(folder.path(), &["good.wav", "bad.caf", "--format", "json"]).expect(1, &["bad.caf"]);
+    expect_good_modes(&run);
+}
+
 #[test]
 fn name_that_is_not_utf8() {
     use std::os::unix::ffi::OsStrExt;

@@ -87,6 +87,13 @@ pub enum Outcome {
 
 /// Runs the program on the process's arguments and gives its exit code.
 pub fn run() -> u8 {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        // What the decoding library trips over is told as an error of the file.
+        if !crate::sound::decoding() {
+            usual(panic);
+        }
+    }));
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) => {

@@ -1,6 +1,8 @@
 //! Decoding sound files to interleaved f32 blocks, front to end, through the Symphonia library.
 
+use std::cell::Cell;
 use std::fs::File;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
@@ -13,6 +15,24 @@ use symphonia::core::meta::MetadataOptions;
 use super::error::SoundError;
 use super::wav_header;
 
+thread_local! {
+    static DECODING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread is within the decoding library. Its panics over broken files are contained and told as errors: a panic hook need
+/// not speak of them.
+pub fn decoding() -> bool {
+    DECODING.get()
+}
+
+/// Calls the library; `None` if it panicked.
+fn contained<T>(call: impl FnOnce() -> T) -> Option<T> {
+    DECODING.set(true);
+    let outcome = catch_unwind(AssertUnwindSafe(call));
+    DECODING.set(false);
+    outcome.ok()
+}
+
 /// A file being decoded.
 pub(super) struct Decoder {
     format: Box<dyn FormatReader>,
@@ -23,6 +43,8 @@ pub(super) struct Decoder {
     channels: usize,
     codec: &'static str,
     trouble: Option<String>,
+    /// The library panicked over it: it is not to be called again.
+    broken: bool,
 }
 
 impl Decoder {
@@ -38,9 +60,10 @@ impl Decoder {
         if let Some(extension) = path.extension().and_then(|e| e.to_str()) {
             hint.with_extension(extension);
         }
-        let format = symphonia::default::get_probe()
-            .probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
-            .map_err(not_audio)?;
+        let probe = || {
+            symphonia::default::get_probe().probe(&hint, stream, FormatOptions::default(), MetadataOptions::default())
+        };
+        let format = contained(probe).ok_or_else(broken)?.map_err(not_audio)?;
         let track = format
             .default_track(TrackType::Audio)
             .ok_or_else(|| SoundError::NotAudio("no sound track in it".into()))?;
@@ -51,11 +74,10 @@ impl Decoder {
             .and_then(|p| p.audio())
             .ok_or_else(|| SoundError::NotAudio("its sound track says nothing of how it is coded".into()))?;
         let rate_hz = parameters.sample_rate;
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(parameters, &AudioDecoderOptions::default())
-            .map_err(not_audio)?;
+        let make = || symphonia::default::get_codecs().make_audio_decoder(parameters, &AudioDecoderOptions::default());
+        let decoder = contained(make).ok_or_else(broken)?.map_err(not_audio)?;
         let codec = decoder.codec_info().short_name;
-        Ok(Self { format, decoder, track_id, block: Vec::new(), rate_hz, channels: 0, codec, trouble })
+        Ok(Self { format, decoder, track_id, block: Vec::new(), rate_hz, channels: 0, codec, trouble, broken: false })
     }
 
     /// Short name of the coding, such as `aac`; lossy codings alter a decay.
@@ -85,17 +107,32 @@ impl Decoder {
 
     /// The next block of interleaved samples (full scale = 1), or `None` at the end or at the first damage.
     pub(super) fn next_block(&mut self) -> Option<&[f32]> {
+        if self.broken {
+            return None;
+        }
+        match contained(|| self.decode_block()) {
+            Some(decoded) => decoded.then_some(&self.block),
+            None => {
+                self.broken = true;
+                self.trouble = Some("damaged; what came before is used".into());
+                None
+            }
+        }
+    }
+
+    /// Decodes until there is a block; false at the end or at the first damage.
+    fn decode_block(&mut self) -> bool {
         loop {
             let packet = match self.format.next_packet() {
                 Ok(Some(packet)) => packet,
-                Ok(None) => return None,
+                Ok(None) => return false,
                 Err(Error::ResetRequired) => {
                     self.trouble = Some("the file changes its format on the way; only the first part is used".into());
-                    return None;
+                    return false;
                 }
                 Err(error) => {
                     self.trouble = Some(format!("cut short or damaged ({error}); what came before is used"));
-                    return None;
+                    return false;
                 }
             };
             if packet.track_id != self.track_id {
@@ -109,16 +146,20 @@ impl Decoder {
                     self.channels = decoded.spec().channels().count();
                     self.rate_hz = Some(decoded.spec().rate());
                     decoded.copy_to_vec_interleaved(&mut self.block);
-                    return Some(&self.block);
+                    return true;
                 }
                 Err(Error::IoError(error)) => self.trouble = Some(format!("a piece could not be read ({error})")),
                 Err(error) => {
                     self.trouble = Some(format!("damaged ({error}); what came before is used"));
-                    return None;
+                    return false;
                 }
             }
         }
     }
+}
+
+fn broken() -> SoundError {
+    SoundError::NotAudio("damaged".into())
 }
 
 fn not_audio(error: Error) -> SoundError {

@@ -21,6 +21,7 @@ mod whitening;
 
 pub use capture::{Arrival, Capture};
 pub use clipping::FlatTop;
+pub use decode::decoding;
 pub use encode::{WavSamples, wav_bytes};
 pub use error::SoundError;
 pub use level::LevelTrack;
