@@ -207,3 +207,17 @@ fn straight_until(envelope: &Envelope) -> Option<f64> {
     }
     Some(from + 0.2 * (to - from))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slope_of_a_line() {
+        let points = |from: f64| (0..5).map(|n| (from + f64::from(n), 7.0 - 2.5 * f64::from(n))).collect::<Vec<_>>();
+        assert!((slope(&points(0.0)) + 2.5).abs() < 1e-12);
+        assert!((slope(&points(100.0)) + 2.5).abs() < 1e-9);
+        // By least squares: of (0, 0), (1, 1), (2, 0) the line is level.
+        assert!(slope(&[(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)]).abs() < 1e-12);
+    }
+}

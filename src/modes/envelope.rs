@@ -176,3 +176,51 @@ fn fit_line(
     let slope_u = (sw / determinant * correlated).sqrt();
     (slope, slope_u, (sy - slope * st) / sw)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A power that falls by 30 dB a second from -10 dB, over noise of -60 dB: the noise is taken away.
+    #[test]
+    fn the_line_is_that_of_the_decay_without_its_noise() {
+        let noise = 1e-6;
+        let time = |i: usize| 0.01 * i as f64;
+        let power: Vec<f64> = (0..100).map(|i| 10f64.powf(-1.0 - 3.0 * time(i)) + noise).collect();
+        let (slope, slope_u, level) = fit_line(&power, noise, 0, 99, 4.0, 0.0, &time);
+        assert!((slope + 30.0).abs() < 1e-6 && (level + 10.0).abs() < 1e-6, "{slope} {level}");
+        // Four times the taps: half the uncertainty. A filter that smears over n points: sqrt(2 sqrt(pi) n) times as much.
+        let (_, half, _) = fit_line(&power, noise, 0, 99, 16.0, 0.0, &time);
+        assert!((slope_u / half - 2.0).abs() < 1e-9);
+        let (_, smeared, _) = fit_line(&power, noise, 0, 99, 4.0, 5.0, &time);
+        assert!((smeared / slope_u - (10.0 * std::f64::consts::PI.sqrt()).sqrt()).abs() < 1e-9);
+        assert!(fit_line(&power, noise, 97, 99, 4.0, 0.0, &time).0.is_nan());
+        assert!(!fit_line(&power, noise, 96, 99, 4.0, 0.0, &time).0.is_nan());
+    }
+
+    /// The uncertainty of the slope against the scatter of slopes in noise: power of a complex sum of decay and noise.
+    #[test]
+    fn the_slopes_scatter_as_their_uncertainty_says() {
+        use rand_chacha::rand_core::SeedableRng;
+        use rand_distr::Distribution;
+        let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(5);
+        let normal = rand_distr::StandardNormal;
+        let time = |i: usize| 0.01 * i as f64;
+        let (noise, runs) = (1e-4, 400);
+        let mut over = 0.0;
+        for _ in 0..runs {
+            let power: Vec<f64> = (0..60)
+                .map(|i| {
+                    let mut draw =
+                        || -> f64 { (0.5f64 * noise).sqrt() * Distribution::<f64>::sample(&normal, &mut random) };
+                    let amplitude = 10f64.powf(0.05 * (-10.0 - 30.0 * time(i)));
+                    (amplitude + draw()).powi(2) + draw().powi(2)
+                })
+                .collect();
+            let (slope, slope_u, _) = fit_line(&power, noise, 0, 59, 1.0, 0.0, &time);
+            over += ((slope + 30.0) / slope_u).powi(2) / f64::from(runs);
+        }
+        // The sum of 400 squares scatters by 7 %; the weights are of the first order in the noise.
+        assert!((over - 1.0).abs() < 0.3, "{over}");
+    }
+}

@@ -357,3 +357,31 @@ fn drop_products(modes: &mut Vec<Mode>, left_out: &mut Vec<(f64, &'static str)>)
         !product
     });
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Opinions of (decay, turn), all with the variance 1.
+    fn opinions(of_decay: &[f64]) -> Vec<Option<[(f64, f64); 2]>> {
+        of_decay.iter().map(|d| Some([(*d, 1.0), (0.5, 1.0)])).collect()
+    }
+
+    /// 0, 4 and 8: chi-squared about their mean is 32, with two degrees of freedom beyond the 99 % of 9.21.
+    #[test]
+    fn taps_that_scatter_widen_their_axis() {
+        let [decay, turn] = scatter_factors(&opinions(&[0.0, 4.0, 8.0]), 1.0);
+        assert!((decay / (16.0 * student_factor(2.0).powi(2)) - 1.0).abs() < 1e-9, "{decay}");
+        assert_eq!(turn, 1.0);
+        // Four times the noise explains it: 8 is within the limit.
+        assert_eq!(scatter_factors(&opinions(&[0.0, 4.0, 8.0]), 4.0), [1.0; 2]);
+    }
+
+    #[test]
+    fn one_opinion_tells_no_scatter() {
+        let mut told = opinions(&[3.0]);
+        told.push(None);
+        told.push(Some([(90.0, f64::INFINITY), (90.0, 0.0)]));
+        assert_eq!(scatter_factors(&told, 1.0), [1.0; 2]);
+    }
+}

@@ -65,3 +65,59 @@ fn mean(same: &[Mode]) -> Mode {
     }
     mode
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::modes::Envelope;
+
+    fn mode(hz: f64, hz_u: f64, damping: f64) -> Mode {
+        Mode {
+            frequency_hz: hz,
+            frequency_hz_u: hz_u,
+            damping_ratio: damping,
+            damping_ratio_u: 0.01 * damping,
+            level_db: 0.0,
+            level_full_scale_db: -20.0,
+            taps_used: 3,
+            decay_seen_db: 40.0,
+            reasons: Vec::new(),
+            envelope: Envelope::default(),
+            per_tap: vec![(hz, damping); 3],
+        }
+    }
+
+    /// Weights 100 and 25: mean 100.02, uncertainty 1/sqrt(125); 0.1 apart is no more than their uncertainties allow.
+    #[test]
+    fn groups_are_their_weighted_mean() {
+        let joined = merge(vec![(vec![mode(100.0, 0.1, 0.01)], 3), (vec![mode(100.1, 0.2, 0.01)], 3)]);
+        let [one] = &joined[..] else { panic!("{joined:?}") };
+        assert!((one.frequency_hz - 100.02).abs() < 1e-9);
+        assert!((one.frequency_hz_u - (1.0f64 / 125.0).sqrt()).abs() < 1e-9);
+        assert_eq!((one.taps_used, one.per_tap.len(), one.reasons.len()), (6, 6, 0));
+    }
+
+    /// 1 Hz apart at 0.1 Hz each: chi-squared 50 with one degree of freedom, so the scatter counts, with Student's factor.
+    #[test]
+    fn groups_that_differ_say_so() {
+        let joined = merge(vec![(vec![mode(100.0, 0.1, 0.02)], 3), (vec![mode(101.0, 0.1, 0.02)], 3)]);
+        let [one] = &joined[..] else { panic!("{joined:?}") };
+        assert!((one.frequency_hz - 100.5).abs() < 1e-9);
+        let expected = 0.1 / 2f64.sqrt() * 50f64.sqrt() * student_factor(1.0);
+        assert!((one.frequency_hz_u / expected - 1.0).abs() < 1e-9, "{} {expected}", one.frequency_hz_u);
+        assert_eq!(one.reasons, [ModeReason::TapsDiffer]);
+    }
+
+    #[test]
+    fn what_few_groups_hear_is_left_out() {
+        let groups = || vec![mode(100.0, 0.1, 0.01)];
+        let mut third = groups();
+        third.push(Mode { level_full_scale_db: -30.0, ..mode(250.0, 0.1, 0.01) });
+        let heard: Vec<f64> =
+            merge(vec![(groups(), 1), (groups(), 1), (third.clone(), 1)]).iter().map(|m| m.frequency_hz).collect();
+        assert_eq!(heard.len(), 1, "{heard:?}");
+        // Of two groups one is half of them; levels are told under the strongest.
+        let levels: Vec<f64> = merge(vec![(groups(), 1), (third, 1)]).iter().map(|m| m.level_db).collect();
+        assert_eq!(levels, [0.0, -10.0]);
+    }
+}
