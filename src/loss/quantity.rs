@@ -101,6 +101,12 @@ mod tests {
         let twist = mean_loss(&losses(), 1).expect("a mode");
         assert!((twist.value - 0.03).abs() < 1e-12 && (twist.u() - 0.004).abs() < 1e-12);
         assert!(mean_loss(&losses(), 2).is_none());
+        // Of three the scatter is over two degrees of freedom: sqrt(2e-4/2).
+        let three: Vec<NumberedLoss> = [0.01, 0.02, 0.03]
+            .map(|loss_factor| NumberedLoss { across_width: 0, loss_factor, loss_factor_u: 1e-3 })
+            .into();
+        let mean = mean_loss(&three, 0).expect("three modes");
+        assert!((mean.u() - 0.01f64.hypot(1e-3 / 3f64.sqrt())).abs() < 1e-12, "{}", mean.u());
     }
 
     /// A strip of EI 1.4 N m2 and 0.8 m with 0.152 kg, 0.1 m wide, E across a tenth of that along: the formulas of `reference`.
