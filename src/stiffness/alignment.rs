@@ -13,15 +13,53 @@ pub(super) struct Alignment {
 const HEARD: f64 = 0.6;
 const EXTRA: f64 = 0.05;
 
+/// Costs that hold for a whole alignment: a mode that is not heard, a tone that is not the part's (logarithms of likelihoods).
+fn costs(measured: &[f64], expected: &[f64]) -> (f64, f64) {
+    let range = measured[measured.len() - 1] - measured[0] + 0.1;
+    ((1.0 - HEARD).ln(), (EXTRA * expected.len() as f64 / range).ln())
+}
+
+/// Pairs farther apart than so many deviations are none.
+const REACH: f64 = 5.0;
+
+/// The score of [`align`] alone, several times as fast: a scan asks for it a hundred thousand times.
+pub(super) fn align_score(measured: &[f64], deviation: &[f64], expected: &[f64]) -> f64 {
+    let m = expected.len();
+    let (missing, extra) = costs(measured, expected);
+    // The row of best scores less what is missing up to each place: then a mode that is not heard costs nothing more.
+    let mut row = vec![0.0f64; m + 1];
+    let mut next = vec![0.0f64; m + 1];
+    for (&tone, &deviation) in measured.iter().zip(deviation) {
+        for (next, score) in next.iter_mut().zip(&row) {
+            *next = score + extra;
+        }
+        let reach = REACH * deviation;
+        let first = expected.partition_point(|e| *e <= tone - reach);
+        let likely = HEARD.ln() - (deviation * std::f64::consts::TAU.sqrt()).ln() - missing;
+        for k in first..m {
+            let off = tone - expected[k];
+            if off.abs() >= reach {
+                break;
+            }
+            next[k + 1] = next[k + 1].max(row[k] + likely - 0.5 * (off / deviation).powi(2));
+        }
+        let mut most = f64::NEG_INFINITY;
+        for score in &mut next {
+            most = most.max(*score);
+            *score = most;
+        }
+        std::mem::swap(&mut row, &mut next);
+    }
+    row[m] + m as f64 * missing
+}
+
 /// The most likely order-preserving alignment of two ascending lists.
 ///
 /// Frequencies are natural logarithms, deviations their standard deviations. `expected` must cover the measured range. A tone
 /// that is not the part's may lie anywhere in the range; an expected mode that is not heard costs little.
 pub(super) fn align(measured: &[f64], deviation: &[f64], expected: &[f64]) -> Alignment {
     let (n, m) = (measured.len(), expected.len());
-    let missing = (1.0 - HEARD).ln();
-    let range = measured[n - 1] - measured[0] + 0.1;
-    let extra = (EXTRA * m as f64 / range).ln();
+    let (missing, extra) = costs(measured, expected);
     let matched = |i: usize, k: usize| {
         let z = (measured[i] - expected[k]) / deviation[i];
         HEARD.ln() - 0.5 * z * z - (deviation[i] * std::f64::consts::TAU.sqrt()).ln()
@@ -43,7 +81,7 @@ pub(super) fn align(measured: &[f64], deviation: &[f64], expected: &[f64]) -> Al
             if i < n {
                 step((i + 1) * width + k, here + extra);
             }
-            if i < n && k < m && (measured[i] - expected[k]).abs() < 5.0 * deviation[i] {
+            if i < n && k < m && (measured[i] - expected[k]).abs() < REACH * deviation[i] {
                 step((i + 1) * width + k + 1, here + matched(i, k));
             }
         }
@@ -77,5 +115,20 @@ mod tests {
         let measured = [100.1, 190.0, 229.8, 420.3].map(f64::ln);
         let alignment = align(&measured, &[0.005; 4], &expected);
         assert_eq!(alignment.matches, [Some(0), None, Some(2), Some(4)]);
+    }
+
+    /// Lists that agree more or less, of several lengths.
+    #[test]
+    fn the_score_alone_is_the_same() {
+        for case in 0..200u32 {
+            let turn = |n: u32, by: f64| f64::from(n) + by * f64::from((case * 37 + n * 101) % 17) / 17.0;
+            let measured: Vec<f64> = (0..3 + case % 9).map(|n| 5.0 + 0.2 * turn(n, 0.9)).collect();
+            let expected: Vec<f64> = (0..2 + case % 13).map(|n| 4.9 + 0.19 * turn(n, 0.8)).collect();
+            let deviation: Vec<f64> =
+                (0..measured.len()).map(|n| 0.005 + 0.02 * ((n as u32 + case) % 5) as f64).collect();
+            let whole = align(&measured, &deviation, &expected).score;
+            let score = align_score(&measured, &deviation, &expected);
+            assert!((score - whole).abs() < 1e-9 * (1.0 + whole.abs()), "{case}: {score} {whole}");
+        }
     }
 }

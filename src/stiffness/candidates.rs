@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::alignment::align;
+use super::alignment::align_score;
 use super::blank::Tone;
 use super::blank_modes::BlankModes;
 use super::numbering::{DEVIATION, Numbering, refine};
@@ -138,7 +138,7 @@ impl Heard {
         if 2 * expected.len() < self.logs.len() {
             return f64::NEG_INFINITY;
         }
-        align(&self.logs, &self.spread, &expected).score
+        align_score(&self.logs, &self.spread, &expected)
     }
 }
 
