@@ -97,6 +97,11 @@ mod tests {
         let between = 0.05 * student_factor(1.0);
         assert!((joined.frequency.u() - (1.0f64 / 125.0).sqrt().hypot(between)).abs() < 1e-9, "{:?}", joined.frequency);
         assert_eq!((joined.taps, joined.level_db), (10, -6.0));
+        // Of three the deviation is 0.1, over two degrees of freedom.
+        let takes = [100.0, 100.1, 100.2].map(|hz| vec![mode(hz, 0.1, 0.01)]);
+        let [joined] = &merge_takes("plain", &takes)[..] else { panic!("one mode") };
+        let expected = 0.1 / 3f64.sqrt() * 1f64.hypot(student_factor(2.0));
+        assert!((joined.frequency.u() - expected).abs() < 1e-9, "{:?}", joined.frequency);
     }
 
     /// What was heard in one take is off by as much as a part held anew may be.
