@@ -361,8 +361,6 @@ fn no_permission() {
     measure(folder.path(), &["locked.wav"]).expect(1, &["locked.wav", "cannot be opened", "may read"]);
 }
 
-/// Only where the file system takes such names (Linux; not macOS).
-#[cfg(target_os = "linux")]
 /// Over this header the decoding library panics where it is built with checks: a file like any other that is no sound.
 #[test]
 fn header_that_the_decoder_trips_over() {
@@ -373,6 +371,8 @@ fn header_that_the_decoder_trips_over() {
     expect_good_modes(&run);
 }
 
+/// Only where the file system takes such names (Linux; not macOS).
+#[cfg(target_os = "linux")]
 #[test]
 fn name_that_is_not_utf8() {
     use std::os::unix::ffi::OsStrExt;

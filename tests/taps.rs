@@ -226,6 +226,7 @@ fn a_rooms_echo_widens_the_interval_by_what_is_heard() {
     }
     // With 95 % true, fewer than 85 % of 60 and more hold about once in a thousand.
     assert!(all > 60 && held * 100 >= all * 85, "{held} of {all}");
+    // Four times the energy: twice the amplitude, so half the width, give or take a third.
     assert!(widths[0] < 0.7 * widths[1] && widths[1] < 0.7 * widths[2], "{widths:?}");
 }
 
