@@ -82,7 +82,9 @@ fn share_of_room(search: &Search<'_>, own: &Component, modes: &[&Component]) -> 
         let band = search.band_of(bins.clone(), 0, 0, without);
         (band.taps.iter().map(|t| t.energy).sum::<f64>() - band.data_freedom()).max(0.0)
     };
-    energy(modes) / energy(&[]).max(1.0)
+    // Hum is neither the mode's nor the room's answer to it.
+    let steady: Vec<&Component> = modes.iter().copied().filter(|c| c.steady).collect();
+    energy(modes) / energy(&steady).max(1.0)
 }
 
 /// Fits each mode on the early part of its decay, where the part speaks louder than the room.
