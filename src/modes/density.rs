@@ -1,9 +1,9 @@
-//! The room's noise between the taps: its power density, and the steady lines in it (hum, fans, whistles).
+//! The power density of the room's noise between the taps.
 
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex32;
 
-use super::window::{raised_cosine, tone};
+use super::window::raised_cosine;
 
 /// Power density of the whitened noise (variance per sample that white noise of this density would have).
 #[derive(Debug, Clone)]
@@ -14,25 +14,11 @@ pub(super) struct NoiseDensity {
     pub freedom: f64,
 }
 
-/// A steady line heard in the quiet before the taps.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SteadyLine {
-    /// Frequency (Hz).
-    pub frequency_hz: f64,
-    /// Amplitude in the whitened sound.
-    pub amplitude: f64,
-}
-
 /// Length of the transforms that are averaged (s), long enough to keep hum to few bins, if there is noise enough for
 /// several of them; else the shorter one.
 const SEGMENT_S: (f64, f64) = (0.16, 0.04);
 /// Half width of the running median over bins, which passes over lines.
 const MEDIAN_REACH: usize = 10;
-/// A line stands so much over the noise density (power ratio, 25 times is 14 dB).
-const LINE_OVER_NOISE: f64 = 25.0;
-/// A line's two halves agree within this factor in amplitude (2 dB), or else it decays or comes and goes.
-const STEADY_WITHIN: f64 = 1.3;
-const MOST_LINES: usize = 40;
 
 impl NoiseDensity {
     /// From whitened stretches of noise; `None` if there is too little of it.
@@ -142,58 +128,4 @@ fn running_median(values: &[f64], reach: usize) -> Vec<f64> {
             sorted[sorted.len() / 2]
         })
         .collect()
-}
-
-/// The steady lines in a stretch of whitened noise, strongest first.
-pub(super) fn steady_lines(
-    stretch: &[f32],
-    density: &NoiseDensity,
-    rate_hz: f64,
-    planner: &mut RealFftPlanner<f32>,
-) -> Vec<SteadyLine> {
-    // The last two seconds at most, in a length that transforms fast.
-    let most = (2.0 * rate_hz) as usize;
-    let stretch = &stretch[stretch.len().saturating_sub(most)..];
-    if (stretch.len() as f64) < 0.1 * rate_hz {
-        return Vec::new();
-    }
-    let length = stretch.len();
-    let transform = super::spectra::fast_length(2 * length);
-    let plan = planner.plan_fft_forward(transform);
-    let mut input = plan.make_input_vec();
-    for ((i, s), shape) in input.iter_mut().zip(stretch).zip(raised_cosine(length)) {
-        *i = s * shape as f32;
-    }
-    let mut output = plan.make_output_vec();
-    let done = plan.process(&mut input, &mut output);
-    debug_assert!(done.is_ok());
-    let bin_hz = rate_hz / transform as f64;
-    let power: Vec<f64> = output.iter().map(|x| f64::from(x.norm_sqr())).collect();
-    let noise = |k: usize| 0.375 * length as f64 * density.at(k as f64 * bin_hz);
-    let mut lines = Vec::new();
-    for k in 6..power.len() - 2 {
-        let peak = power[k] > power[k - 1] && power[k] >= power[k + 1];
-        if !peak || power[k] < LINE_OVER_NOISE * noise(k) {
-            continue;
-        }
-        // A lobe of a stronger line nearby is not a line.
-        let near = power[k.saturating_sub(5)..(k + 6).min(power.len())].iter().copied().fold(0.0, f64::max);
-        if near > power[k] {
-            continue;
-        }
-        let (a, b, c) = (power[k - 1].ln(), power[k].ln(), power[k + 1].ln());
-        let shift = (0.5 * (a - c) / (a - 2.0 * b + c)).clamp(-0.5, 0.5);
-        let frequency_hz = (k as f64 + shift) * bin_hz;
-        let half = length / 2;
-        let amplitude = |part: &[f32]| tone(part, std::f64::consts::TAU * frequency_hz / rate_hz).norm();
-        let (first, second) = (amplitude(&stretch[..half]), amplitude(&stretch[half..]));
-        let sigma = (16.0 * 0.375 * density.at(frequency_hz) / half as f64).sqrt();
-        let steady = (first - second).abs() < (STEADY_WITHIN - 1.0) * first.min(second) + 3.0 * sigma;
-        if steady {
-            lines.push(SteadyLine { frequency_hz, amplitude: 0.5 * (first + second) });
-        }
-    }
-    lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
-    lines.truncate(MOST_LINES);
-    lines
 }

@@ -24,6 +24,7 @@ mod room_noise;
 mod search;
 mod spectra;
 mod spectrum;
+mod steady_line;
 mod window;
 
 pub use envelope::Envelope;

@@ -6,9 +6,9 @@ use nalgebra::{DMatrix, DVector};
 use realfft::num_complex::Complex64;
 
 use super::component::Component;
-use super::density::SteadyLine;
 use super::rings::Ring;
 use super::search::Search;
+use super::steady_line::SteadyLine;
 use crate::sound::TapReason;
 
 /// Taps are compared with each other in groups of so many at most: each is left out once.

@@ -2,8 +2,9 @@
 
 use realfft::num_complex::Complex64;
 
-use super::density::{NoiseDensity, SteadyLine, steady_lines};
+use super::density::NoiseDensity;
 use super::estimate::Estimator;
+use super::steady_line::{SteadyLine, steady_lines, take_out};
 use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, TapSearch, Whitening};
 
 /// Noise that is read at most (s).
@@ -60,8 +61,32 @@ impl Estimator {
         }
         let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
         raw.iter_mut().flatten().for_each(|s| *s -= offset);
-        let whitening = Whitening::of_noise(&raw, BROAD_ORDER);
-        let white: Vec<Vec<f32>> = raw
+        let heard = self.hear(&raw, rate_hz);
+        if heard.lines.is_empty() {
+            return Ok(Room { offset, ..heard });
+        }
+        // Strong lines bend the filter and lie over the noise beside them: without them the noise is heard as it is.
+        raw.iter_mut().for_each(|stretch| take_out(&heard.lines, stretch, rate_hz));
+        let mut room = self.hear(&raw, rate_hz);
+        let gain = |whitening: &Whitening, frequency_hz: f64| {
+            whitening.gain(Complex64::from_polar(1.0, std::f64::consts::TAU * frequency_hz / rate_hz)).norm()
+        };
+        let heard_again = heard.lines.iter().map(|line| {
+            let f = line.frequency_hz;
+            SteadyLine {
+                frequency_hz: f,
+                amplitude: line.amplitude * gain(&room.whitening, f) / gain(&heard.whitening, f),
+            }
+        });
+        room.lines.extend(heard_again.collect::<Vec<_>>());
+        room.lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
+        Ok(Room { offset, ..room })
+    }
+
+    /// Noise, whitened, and the lines that stand out of it.
+    fn hear(&mut self, noise: &[Vec<f32>], rate_hz: f64) -> Room {
+        let whitening = Whitening::of_noise(noise, BROAD_ORDER);
+        let white: Vec<Vec<f32>> = noise
             .iter()
             .map(|stretch| {
                 let mut out = Vec::new();
@@ -74,7 +99,7 @@ impl Estimator {
             (Some(density), Some(longest)) => steady_lines(longest, density, rate_hz, &mut self.real),
             _ => Vec::new(),
         };
-        Ok(Room { whitening, density, lines, offset })
+        Room { whitening, density, lines, offset: 0.0 }
     }
 
     /// The noise and the steady lines of a recording in which nothing is tapped.

@@ -4,9 +4,10 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::band::Band;
 use super::component::Component;
-use super::density::{NoiseDensity, SteadyLine};
+use super::density::NoiseDensity;
 use super::rings::Ring;
 use super::spectra::{FIRST_BIN, LENGTHS, Scale};
+use super::steady_line::SteadyLine;
 
 /// The chance that noise alone passes as a peak anywhere in a take.
 const FALSE_ALARM: f64 = 1e-8;
