@@ -17,13 +17,13 @@ pub(super) const DOUBLE_HIT_S: f64 = 0.25;
 pub(super) const SINK_SPAN_S: f64 = 0.02;
 /// No room and microphone are quieter than this mean square (-95 dB of full scale, the step of 16 bits).
 const LEAST_FLOOR: f64 = 3e-10;
-/// A jump that clears its threshold by less than the first (dB) and lies below the strike before it by more than the second
-/// is no strike.
-const REVIVAL_DB: f64 = 2.0;
+/// A jump that clears its threshold by less than the first (dB), and lies below the strike before it by more than `FAR_BELOW_DB`, is
+/// no strike; one that comes just as late behind most strikes is none even if it clears its threshold by the second.
+const REVIVAL_DB: (f64, f64) = (2.0, 5.0);
 const FAR_BELOW_DB: f64 = 12.0;
-/// Revivals of so many strikes, at least, come within so many blocks (ms) of each other's delays.
+/// Blocks (ms) by which the delays of revivals differ at most: of two that look weak, and of those of most of the strikes.
+const ALIKE_BLOCKS: (usize, usize) = (1, 4);
 const LEAST_ALIKE: usize = 3;
-const ALIKE_BLOCKS: usize = 3;
 
 /// A strike's low band stands at most so much less over its noise (dB) than the whole sound.
 const LOW_SHARE_DB: f64 = 25.0;
@@ -173,35 +173,59 @@ pub(super) fn find_jumps(level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
     jumps
 }
 
-/// Leaves out jumps in which a part's own modes come into step again behind a strike. They hardly stand out of the ring-down that
-/// they lie in, and lie far below its strike (a second strike as weak as that is told by its misfit to the other taps), or come just
-/// as late behind most of the other strikes, as no hand does.
+/// Leaves out jumps in which a part's own modes come into step again behind a strike: those that come just as late behind most of the
+/// strikes, as no hand does; then, of those that hardly stand out of the ring-down that they lie in, what lies far below its strike (a
+/// second strike as weak as that is told by its misfit to the other taps) or comes at the same moment behind two.
 pub(super) fn without_revivals(jumps: Vec<Jump>, level: &LevelTrack, floor: &Floor) -> Vec<Jump> {
-    // Each faint jump, and how many blocks it comes behind the last jump that is not faint.
-    let mut strike = None;
-    let faint: Vec<Option<(usize, usize)>> = jumps
-        .iter()
-        .enumerate()
-        .map(|(place, jump)| {
-            let behind = strike.filter(|s: &usize| {
-                jump.height_db < REVIVAL_DB && jump.block < sink_block(level, floor, jumps[*s].block, 20)
-            });
-            if behind.is_none() {
-                strike = Some(place);
-            }
-            behind.map(|s| (s, jump.block - jumps[s].block))
-        })
-        .collect();
-    let strikes = faint.iter().filter(|f| f.is_none()).count();
-    let revives = |place: usize| {
-        let Some((strike, delay)) = faint[place] else { return false };
-        let level_at = |jump: &Jump| over_floor_db(level, floor, jump.block, 20);
-        let alike = faint.iter().flatten().filter(|(_, other)| other.abs_diff(delay) <= ALIKE_BLOCKS).count();
-        level_at(&jumps[strike]) - level_at(&jumps[place]) > FAR_BELOW_DB
-            || (alike >= LEAST_ALIKE && 2 * alike >= strikes)
-    };
-    let keep: Vec<bool> = (0..jumps.len()).map(|place| !revives(place)).collect();
-    jumps.into_iter().zip(keep).filter(|(_, keep)| *keep).map(|(jump, _)| jump).collect()
+    let behind = Behind::of(&jumps, REVIVAL_DB.1, |_, _| true);
+    let jumps = leave_out(jumps, |place| {
+        let alike = behind.alike(place, ALIKE_BLOCKS.1);
+        alike >= LEAST_ALIKE && 2 * alike >= behind.strikes
+    });
+    let within = |jump: &Jump, strike: &Jump| jump.block < sink_block(level, floor, strike.block, 20);
+    let behind = Behind::of(&jumps, REVIVAL_DB.0, within);
+    let levels: Vec<f64> = jumps.iter().map(|jump| over_floor_db(level, floor, jump.block, 20)).collect();
+    leave_out(jumps, |place| {
+        behind.strike[place].is_some_and(|(strike, _)| levels[strike] - levels[place] > FAR_BELOW_DB)
+            || behind.alike(place, ALIKE_BLOCKS.0) > 1
+    })
+}
+
+fn leave_out(jumps: Vec<Jump>, revives: impl Fn(usize) -> bool) -> Vec<Jump> {
+    jumps.into_iter().enumerate().filter(|(place, _)| !revives(*place)).map(|(_, jump)| jump).collect()
+}
+
+/// Which jumps are lower than a strike's, and how far they lie behind the strike before them.
+struct Behind {
+    /// Place of the strike and the delay in blocks; `None` for the strikes themselves.
+    strike: Vec<Option<(usize, usize)>>,
+    strikes: usize,
+}
+
+impl Behind {
+    /// Of jumps that clear their threshold by less than `lower_db`, as far as they belong to the strike before them.
+    fn of(jumps: &[Jump], lower_db: f64, belongs: impl Fn(&Jump, &Jump) -> bool) -> Self {
+        let mut last = None;
+        let strike: Vec<_> = jumps
+            .iter()
+            .enumerate()
+            .map(|(place, jump)| {
+                let behind = last.filter(|s: &usize| jump.height_db < lower_db && belongs(jump, &jumps[*s]));
+                if behind.is_none() {
+                    last = Some(place);
+                }
+                behind.map(|s| (s, jump.block - jumps[s].block))
+            })
+            .collect();
+        let strikes = strike.iter().filter(|s| s.is_none()).count();
+        Self { strike, strikes }
+    }
+
+    /// How many jumps, this one among them, lie within so many blocks of its delay.
+    fn alike(&self, place: usize, within: usize) -> usize {
+        let Some((_, delay)) = self.strike[place] else { return 0 };
+        self.strike.iter().flatten().filter(|(_, other)| other.abs_diff(delay) <= within).count()
+    }
 }
 
 /// First block at which the ring-down has sunk into the noise, in both bands.
@@ -235,4 +259,46 @@ pub(super) fn swells(level: &LevelTrack, floor: &Floor, jump: &Jump, early: usiz
     let low = growth(&level.body, floor.body(jump.block));
     let broad = growth(&level.edge, floor.edge(jump.block));
     (if low.0 > broad.0 { low.1 } else { broad.1 }) > 10.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is kept of jumps (block, height) in a sound that rings on as loud as it began.
+    fn kept(jumps: &[(usize, f64)]) -> Vec<usize> {
+        let track = vec![1e-4f32; 6000];
+        let mut level = LevelTrack { block: 48, body: track.clone(), edge: track };
+        level.body[..50].fill(1e-9);
+        level.edge[..50].fill(1e-9);
+        let mut floor = Floor::new(&level);
+        floor.body.fill(1e-9);
+        floor.edge.fill(1e-9);
+        let jumps = jumps.iter().map(|(block, height_db)| Jump {
+            block: *block,
+            first: *block,
+            height_db: *height_db,
+            starts_inside: false,
+        });
+        without_revivals(jumps.collect(), &level, &floor).iter().map(|jump| jump.block).collect()
+    }
+
+    #[test]
+    fn what_comes_as_late_behind_most_strikes_is_the_part_itself() {
+        let strikes = [(100, 20.0), (1300, 18.0), (2490, 22.0), (3700, 20.0)];
+        let revived = [(100, 20.0), (271, 4.0), (1300, 18.0), (1474, 3.0), (2490, 22.0), (2662, 4.5), (3700, 20.0)];
+        assert_eq!(kept(&revived), strikes.map(|s| s.0));
+        // Behind one strike alone it may be a second one; and so it may where it is as strong as the strikes.
+        assert_eq!(kept(&[(100, 20.0), (271, 4.0), (1300, 18.0), (2490, 22.0)]).len(), 4);
+        assert_eq!(kept(&revived.map(|(block, _)| (block, 20.0))).len(), 7);
+    }
+
+    #[test]
+    fn two_faint_ones_at_the_same_moment_are_the_part_itself() {
+        let strikes = [(100, 20.0), (1300, 18.0), (2490, 22.0), (3700, 20.0)];
+        let faint = [(100, 20.0), (443, 1.0), (1300, 18.0), (2490, 22.0), (2834, 0.5), (3700, 20.0)];
+        assert_eq!(kept(&faint), strikes.map(|s| s.0));
+        let another = [(100, 20.0), (443, 1.0), (1300, 18.0), (2490, 22.0), (2844, 0.5), (3700, 20.0)];
+        assert_eq!(kept(&another).len(), 6);
+    }
 }

@@ -223,9 +223,12 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         taps.push(Tap { onset, end, starts_inside: jump.starts_inside, over_noise_db, reasons });
         i = next;
     }
-    // The lowest modes take a good hundredth of a second for one swing: several strikes that swell no longer than that are taps.
+    // The lowest modes take a good hundredth of a second for one swing: several strikes most of which swell no longer than that are
+    // taps.
     let slow = |tap: &Tap| tap.reasons == [TapReason::SlowRise];
-    if swell_on == 0 && taps.iter().filter(|t| t.accepted() || slow(t)).count() >= LEAST_ALIKE {
+    if 2 * swell_on < taps.iter().filter(|t| slow(t)).count()
+        && taps.iter().filter(|t| t.accepted() || slow(t)).count() >= LEAST_ALIKE
+    {
         taps.iter_mut().filter(|t| slow(t)).for_each(|t| t.reasons.clear());
     }
     // One sharp sound among several that swell is the odd one of a conversation, not a tap.
