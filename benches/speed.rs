@@ -1,5 +1,5 @@
 //! Speed as ratios within one run, on one core: against decoding the file plus one real transform of it (the floor), and
-//! against the straightforward scipy pipeline in `pipeline.py`.
+//! against the straightforward scipy pipeline in `pipeline.py`; no pictures, the least disturbed of several runs.
 //!
 //! `cargo bench --bench speed` prints the table; `cargo bench --bench speed -- growth 4` also measures recordings from
 //! a second to so many hours, with a tap every six seconds, and prints the peak memory (Linux);
@@ -42,6 +42,8 @@ fn write(path: &Path, samples: &[f32]) {
     std::fs::write(path, bytes).expect("a temporary file can be written");
 }
 
+const RUNS: usize = 7;
+
 /// Best of several runs (s): the least disturbed one.
 fn best(runs: usize, mut work: impl FnMut()) -> f64 {
     (0..runs)
@@ -56,7 +58,9 @@ fn best(runs: usize, mut work: impl FnMut()) -> f64 {
 fn measure(path: &Path, estimator: &mut Estimator) -> usize {
     let mut recording = Recording::open(path, &OpenOptions::default()).expect("the file was just written");
     let found = find_taps(&mut recording).expect("it is in memory");
-    let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default()).expect("it is in memory");
+    let estimate = estimator
+        .estimate(&mut recording, &found, &EstimateOptions { with_spectrum: false, ..Default::default() })
+        .expect("it is in memory");
     estimate.modes.len()
 }
 
@@ -71,12 +75,17 @@ fn floor(path: &Path, planner: &mut RealFftPlanner<f32>) {
     std::hint::black_box(&spectrum);
 }
 
+/// Scipy's times (s), the best of as many runs as ours.
 fn pipeline(paths: &[PathBuf]) -> Option<Vec<f64>> {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/pipeline.py");
+    let again = paths.iter().cycle().take(RUNS * paths.len());
     let output =
-        Command::new("python3").arg(script).args(paths).arg("--json").env("OPENBLAS_NUM_THREADS", "1").output().ok()?;
+        Command::new("python3").arg(script).args(again).arg("--json").env("OPENBLAS_NUM_THREADS", "1").output().ok()?;
     let json: serde_json::Value = serde_json::from_slice(&output.stdout).ok()?;
-    json["files"].as_array()?.iter().map(|f| f["seconds_analysis"].as_f64()).collect()
+    let times: Option<Vec<f64>> = json["files"].as_array()?.iter().map(|f| f["seconds_analysis"].as_f64()).collect();
+    let of_file = |index: usize, times: &[f64]| times.iter().skip(index).step_by(paths.len()).copied().reduce(f64::min);
+    let times = times?;
+    (0..paths.len()).map(|index| of_file(index, &times)).collect()
 }
 
 fn main() {
@@ -101,8 +110,8 @@ fn main() {
     let (mut over_floor, mut under_scipy) = (Vec::new(), Vec::new());
     for (index, path) in paths.iter().enumerate() {
         let mut modes = 0;
-        let ours = best(7, || modes = measure(path, &mut estimator));
-        let least = best(7, || floor(path, &mut planner));
+        let ours = best(RUNS, || modes = measure(path, &mut estimator));
+        let least = best(RUNS, || floor(path, &mut planner));
         let theirs = scipy.as_ref().and_then(|s| s.get(index)).copied();
         over_floor.push(ours / least);
         under_scipy.extend(theirs.map(|t| t / ours));

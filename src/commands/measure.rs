@@ -102,7 +102,10 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let channel = arguments.channel.map_or(ChannelChoice::Better, |c| ChannelChoice::Index(usize::from(c) - 1));
     let plan = Plan {
         open: OpenOptions { channel, ..OpenOptions::default() },
-        estimate: EstimateOptions { range_hz: (arguments.from, arguments.to) },
+        estimate: EstimateOptions {
+            range_hz: (arguments.from, arguments.to),
+            with_spectrum: arguments.report.pages.is_some(),
+        },
         part: arguments.part.read()?,
     };
     measure(&arguments.paths, &plan, &arguments.report)

@@ -78,7 +78,8 @@ pub fn judge(
         _ => tap.onset,
     };
     found.taps = vec![Tap { onset, reasons: Vec::new(), ..tap }];
-    let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
+    let estimate =
+        estimator.estimate(&mut recording, &found, &EstimateOptions { with_spectrum: false, ..Default::default() })?;
     let told = estimate.taps.first().and_then(|t| worst(&t.reasons)).copied();
     Ok(match (rings_on(&recording, onset, &estimate.modes), wrong, told) {
         (true, None, _) => Verdict::Good(Tones::of(estimate.modes.iter().filter(|m| is_clean(m)))),

@@ -97,12 +97,17 @@ impl NoiseDensity {
 
     /// Density at the first `bins` bins of a transform whose bins are `bin_hz` apart.
     pub(super) fn at_bins(&self, bin_hz: f64, bins: usize) -> Vec<f64> {
-        (0..bins).map(|k| self.at(k as f64 * bin_hz)).collect()
+        let step = bin_hz / self.bin_hz;
+        (0..bins).map(|k| self.at_position(k as f64 * step)).collect()
     }
 
     /// Density at a frequency (Hz).
     pub(super) fn at(&self, frequency_hz: f64) -> f64 {
-        let position = (frequency_hz / self.bin_hz).max(0.0);
+        self.at_position((frequency_hz / self.bin_hz).max(0.0))
+    }
+
+    /// Density between the bins, by straight lines.
+    fn at_position(&self, position: f64) -> f64 {
         let below = (position as usize).min(self.values.len() - 1);
         let above = (below + 1).min(self.values.len() - 1);
         let part = position - below as f64;

@@ -18,16 +18,18 @@ use super::spectra::transform;
 use super::spectrum::Spectrum;
 use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
 
-/// Which frequencies to search.
+/// Which frequencies to search, and what is wanted besides the modes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EstimateOptions {
     /// Lowest and highest frequency (Hz); the highest is further limited to 0.45 of the sample rate.
     pub range_hz: (f64, f64),
+    /// Whether the mean spectrum is wanted, for a picture; without it [`Estimate::spectrum`] stays empty.
+    pub with_spectrum: bool,
 }
 
 impl Default for EstimateOptions {
     fn default() -> Self {
-        Self { range_hz: (30.0, 16_000.0) }
+        Self { range_hz: (30.0, 16_000.0), with_spectrum: true }
     }
 }
 
@@ -201,7 +203,7 @@ impl Estimator {
             };
             scales.iter_mut().for_each(|scale| scale.set_noise(density, rate_hz));
             let range_hz = (options.range_hz.0, options.range_hz.1.min(0.45 * rate_hz));
-            if results.is_empty() {
+            if options.with_spectrum && results.is_empty() {
                 let whole = &scales[0];
                 estimate.spectrum = Spectrum::of(&whole.spectra, &whole.lengths, whole.transform, rate_hz, room);
             }

@@ -1,5 +1,7 @@
 //! Flat tops: runs of samples held at one extreme value, the mark of an overloaded input.
 
+use crate::lanes::{highest, least_step};
+
 /// A run of samples stuck at an extreme.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FlatTop {
@@ -70,16 +72,12 @@ impl FlatTopFinder {
 
     /// Passes over a piece that lies so far below the peak that nothing in it can matter; false if it must be looked at.
     fn pass_over(&mut self, piece: &[f32]) -> bool {
-        let highest = piece.iter().fold(0.0f32, |most, s| if s.abs() > most { s.abs() } else { most });
         let low = NEAR_PEAK * self.peak;
         let [.., before, last] = piece else { return false };
-        if highest >= low || self.previous.abs() >= low {
+        if highest(piece) >= low || self.previous.abs() >= low {
             return false;
         }
-        let step = |a: f32, b: f32| if a == b { f32::INFINITY } else { (a - b).abs() };
-        let least = |least: f32, step: f32| if step < least { step } else { least };
-        let first = step(piece[0], self.previous);
-        let quantum = piece.windows(2).fold(first, |all, w| least(all, step(w[0], w[1])));
+        let quantum = least_step(piece).min(least_step(&[self.previous, piece[0]]));
         self.quantum = self.quantum.min(quantum);
         (self.before_run, self.previous) = (*before, *last);
         self.run_count = 1;

@@ -6,6 +6,7 @@ use super::clipping::{FlatTop, FlatTopFinder};
 use super::decode::Decoder;
 use super::error::SoundError;
 use super::level::{LevelMeter, LevelTrack};
+use crate::lanes::highest;
 
 /// Which channel of a file to use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -271,7 +272,7 @@ impl Scan {
         }
         for (c, scan) in self.channels.iter_mut().enumerate() {
             let samples = one_channel(interleaved, c, count, &mut self.scratch);
-            scan.peak = samples.iter().fold(scan.peak, |peak, s| peak.max(s.abs()));
+            scan.peak = scan.peak.max(highest(samples));
             scan.meter.push(samples);
             scan.flat_tops.push(samples);
         }

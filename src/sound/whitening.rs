@@ -100,8 +100,18 @@ impl Whitening {
         // In pieces that stay in the processor's nearest memory.
         for (piece, out) in out.chunks_mut(PIECE).enumerate() {
             let samples = &samples[piece * PIECE..];
-            for (lag, tap) in self.taps.iter().enumerate().skip(1) {
-                for (o, s) in out.iter_mut().zip(&samples[memory - lag..]) {
+            let late = |lag: usize| &samples[memory - lag..];
+            let mut lag = 1;
+            // Several taps in one pass, to read and write the sum less often.
+            while let Some(&[a, b, c, d]) = self.taps.get(lag..lag + 4) {
+                let late = late(lag).iter().zip(late(lag + 1)).zip(late(lag + 2)).zip(late(lag + 3));
+                for (o, (((x, y), z), w)) in out.iter_mut().zip(late) {
+                    *o += (a * x + b * y) + (c * z + d * w);
+                }
+                lag += 4;
+            }
+            for (lag, tap) in self.taps.iter().enumerate().skip(lag) {
+                for (o, s) in out.iter_mut().zip(late(lag)) {
                     *o += tap * s;
                 }
             }

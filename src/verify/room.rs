@@ -86,7 +86,11 @@ pub fn room_check(noise: &[f32], rate_hz: u32, taps: usize, sessions: usize) -> 
         samples.iter_mut().zip(&noise[from.min(room)..]).for_each(|(s, n)| *s += n);
         let mut recording = Recording::from_samples(samples, f64::from(rate_hz))?;
         let found = find_taps(&mut recording)?;
-        let estimate = estimator.estimate(&mut recording, &found, &EstimateOptions::default())?;
+        let estimate = estimator.estimate(
+            &mut recording,
+            &found,
+            &EstimateOptions { with_spectrum: false, ..Default::default() },
+        )?;
         for ((truth, errors), held) in truths.iter().zip(&mut errors).zip(&mut held) {
             let near =
                 estimate.modes.iter().find(|m| (m.frequency_hz / truth.frequency_hz - 1.0).abs() < truth.damping_ratio);
