@@ -136,3 +136,30 @@ impl Estimator {
         Ok(RoomNoise { lines, step_hz: STEP_HZ, density })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::{NoiseColour, noise};
+    use rand_chacha::rand_core::SeedableRng;
+
+    /// Hum is heard as its lines; the room's rumble, which rises steeply towards 0 Hz, is none.
+    #[test]
+    fn hum_is_told_from_rumble() {
+        const RATE_HZ: f64 = 24_000.0;
+        for seed in 0..40 {
+            let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+            let mut sound = noise(NoiseColour::Pink, 2e-4, 14_000, RATE_HZ, &mut random);
+            for (n, s) in sound.iter_mut().enumerate() {
+                let line = |f: f64, a: f64| a * (std::f64::consts::TAU * f * n as f64 / RATE_HZ + f).sin();
+                *s += line(50.0, 1e-3) + line(100.0, 5e-4) + line(150.0, 3e-4);
+            }
+            let sound = sound.into_iter().map(|s| s as f32).collect();
+            let mut recording = Recording::from_samples(sound, RATE_HZ).unwrap();
+            let mut lines = Estimator::default().room_noise(&mut recording).unwrap().lines;
+            lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let told: Vec<f64> = lines.iter().map(|l| (l.0 / 50.0).round() * 50.0).collect();
+            assert_eq!(told, [50.0, 100.0, 150.0], "seed {seed}: {lines:?}");
+        }
+    }
+}

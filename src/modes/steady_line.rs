@@ -20,6 +20,8 @@ const LINE_OVER_NOISE: f64 = 25.0;
 /// A line's two halves agree within this factor in amplitude (2 dB), or else it decays or comes and goes.
 const STEADY_WITHIN: f64 = 1.3;
 const MOST_LINES: usize = 40;
+/// Bins beside a line whose level it must stand out of as well: beyond its own lobe.
+const AROUND: std::ops::Range<usize> = 6..24;
 /// Lines are taken out of the noise in pieces of this length (s): in a longer one the mains wander.
 const PIECE_S: f64 = 0.5;
 
@@ -57,7 +59,7 @@ pub(super) fn steady_lines(
         }
         // A lobe of a stronger line nearby is not a line.
         let near = power[k.saturating_sub(5)..(k + 6).min(power.len())].iter().copied().fold(0.0, f64::max);
-        if near > power[k] {
+        if near > power[k] || power[k] < LINE_OVER_NOISE * level_around(&power, k) {
             continue;
         }
         let (a, b, c) = (power[k - 1].ln(), power[k].ln(), power[k + 1].ln());
@@ -79,6 +81,15 @@ pub(super) fn steady_lines(
     lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
     lines.truncate(MOST_LINES);
     lines
+}
+
+/// Mean noise around a bin, from the median of its neighbours (that of an exponential is ln 2 of its mean): the density has coarser
+/// bins, too coarse for the steep low end of a room's rumble.
+fn level_around(power: &[f64], bin: usize) -> f64 {
+    let near = bin.saturating_sub(AROUND.end)..(bin + AROUND.end + 1).min(power.len());
+    let mut values: Vec<f64> = near.filter(|k| k.abs_diff(bin) >= AROUND.start).map(|k| power[k]).collect();
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1 / std::f64::consts::LN_2
 }
 
 /// Takes steady lines, strongest first, out of a stretch of noise.
@@ -128,6 +139,15 @@ mod tests {
             assert!((line.frequency_hz - frequency_hz).abs() < 2e-3, "{line:?}");
             assert!((line.amplitude / amplitude - 1.0).abs() < 0.02, "{line:?}");
         }
+    }
+
+    /// A line stands out of what is around it; a steep slope, whose density is read too low, does not.
+    #[test]
+    fn the_level_around_knows_a_slope() {
+        let mut power: Vec<f64> = (0..200).map(|k| 1e4 / f64::from(k.max(1)).powi(2)).collect();
+        assert!(power[12] < 4.0 * level_around(&power, 12));
+        power[98..103].fill(1e6);
+        assert!(power[100] > 1e5 * level_around(&power, 100));
     }
 
     #[test]
