@@ -25,6 +25,8 @@ mod search;
 mod spectra;
 mod spectrum;
 mod steady_line;
+#[cfg(test)]
+mod tests;
 mod window;
 
 pub use envelope::Envelope;
