@@ -110,6 +110,32 @@ fn modes_beside_hum_in_rumble_are_read_at_the_bound() {
     reaches_the_bound("hum", takes);
 }
 
+/// Mains that wander by a tenth of a hertz and swell by 3 %, as real ones do: the modes between their lines keep their intervals, and
+/// nothing of the hum is listed.
+#[test]
+fn hum_that_wanders_breaks_no_interval() {
+    let modes = [mode(73.0, 0.007, 0.04, 0.7), mode(121.0, 0.006, 0.03, 2.0)];
+    let (mut held, mut all) = (0, 0);
+    for seed in 1150..1178u64 {
+        let mut take = spec(&modes, seed).make();
+        for (n, sample) in take.samples.iter_mut().enumerate() {
+            let t = n as f64 / RATE_HZ;
+            let slow = std::f64::consts::TAU * 0.11 * t + seed as f64;
+            let phase = std::f64::consts::TAU * 50.0 * t + 0.1 / 0.11 * slow.sin();
+            let hum: f64 = (1..4).map(|n| 5e-3 / f64::from(n) * (f64::from(n) * phase).cos()).sum();
+            *sample += ((1.0 + 0.03 * (1.7 * slow).sin()) * hum) as f32;
+        }
+        let estimate = measured(take.samples);
+        assert_eq!(estimate.modes.len(), 2, "seed {seed}: {:?} {:?}", estimate.steady_lines_hz, estimate.left_out);
+        for (got, truth) in estimate.modes.iter().zip(&modes) {
+            held += usize::from((got.frequency_hz - truth.frequency_hz).abs() < COVERAGE_95 * got.frequency_hz_u);
+            held += usize::from((got.damping_ratio - truth.damping_ratio).abs() < COVERAGE_95 * got.damping_ratio_u);
+            all += 2;
+        }
+    }
+    assert!(held * 100 >= 88 * all, "{held} of {all}");
+}
+
 #[test]
 fn modes_too_close_are_told_to_beat() {
     let beats = |n: &u64| {
