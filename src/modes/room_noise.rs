@@ -155,8 +155,8 @@ mod tests {
                 *s += line(50.0, 1e-3) + line(100.0, 5e-4) + line(150.0, 3e-4);
             }
             let sound = sound.into_iter().map(|s| s as f32).collect();
-            let mut recording = Recording::from_samples(sound, RATE_HZ).unwrap();
-            let mut lines = Estimator::default().room_noise(&mut recording).unwrap().lines;
+            let mut recording = Recording::from_samples(sound, RATE_HZ).expect("sound samples");
+            let mut lines = Estimator::default().room_noise(&mut recording).expect("memory can be read").lines;
             lines.sort_by(|a, b| a.0.total_cmp(&b.0));
             let told: Vec<f64> = lines.iter().map(|l| (l.0 / 50.0).round() * 50.0).collect();
             assert_eq!(told, [50.0, 100.0, 150.0], "seed {seed}: {lines:?}");

@@ -132,7 +132,8 @@ mod tests {
         let truth = [(49.97, 6e-3), (100.13, 3e-3), (871.4, 2e-3)];
         let sound = hum(&truth, 1.0);
         let mut planner = RealFftPlanner::new();
-        let density = NoiseDensity::of_noise(std::slice::from_ref(&sound), RATE_HZ, &mut planner).unwrap();
+        let density =
+            NoiseDensity::of_noise(std::slice::from_ref(&sound), RATE_HZ, &mut planner).expect("noise enough");
         let found = steady_lines(&sound, &density, RATE_HZ, &mut planner);
         assert_eq!(found.len(), truth.len(), "{found:?}");
         for (line, (frequency_hz, amplitude)) in found.iter().zip(truth) {

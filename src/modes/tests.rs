@@ -18,9 +18,9 @@ fn spec(modes: &[TrueMode], seed: u64) -> TakeSpec {
 }
 
 fn measured(samples: Vec<f32>) -> Estimate {
-    let mut recording = Recording::from_samples(samples, RATE_HZ).unwrap();
-    let found = find_taps(&mut recording).unwrap();
-    Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default()).unwrap()
+    let mut recording = Recording::from_samples(samples, RATE_HZ).expect("sound samples");
+    let found = find_taps(&mut recording).expect("memory can be read");
+    Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default()).expect("memory can be read")
 }
 
 /// Least standard deviations of (frequency, damping) of each mode.
