@@ -78,6 +78,7 @@ mod tests {
             assert_eq!(f64::from(super::dot_single(&single, &single)), expected);
         }
     }
+
     #[test]
     fn extremes_are_those_of_each_element() {
         let samples: Vec<f32> = (0..45).map(|n| ((n * n) as f32 * 0.37).sin()).collect();

@@ -11,6 +11,7 @@ use super::envelope::Envelope;
 use super::estimate::Group;
 use super::mode::{Mode, ModeReason, student_factor};
 use super::presence::MOST_DAMPING;
+use super::steady_line::may_wander_to;
 use super::window::tone;
 
 /// Chance at which the taps' scatter, or the residual, is called larger than the noise explains.
@@ -23,9 +24,6 @@ const LEAST_CERTAINTY_IN_ECHO: f64 = 1.0;
 const LEAST_DECAY_DB: f64 = 1.5;
 /// A mode that has decayed by this much (dB) when the sound ends is seen to decay.
 const MUCH_DECAY_DB: f64 = 20.0;
-/// How far the mains' frequency, and every harmonic of it, may wander (share): 1 % for all but half a percent of the year (EN 50160,
-/// from memory).
-const WANDERS: f64 = 0.01;
 /// How far (in half-widths) an unexplained share of the amplitude may push a pole.
 const MISFIT_PUSH: f64 = 2.0;
 /// The same for the room's share where an echo is heard: of that the whole ring-down tells more than the early part that is fitted.
@@ -231,7 +229,8 @@ fn judge_one(
 
     let over_noise_db = -envelope.noise_db;
     let decay_seen_db = over_noise_db.min(decayed_db).max(0.0);
-    if decayed_db < MUCH_DECAY_DB && beside_louder_line(group, component) {
+    let mut known = group.clusters.iter().flat_map(|c| &c.from_origin);
+    if decayed_db < MUCH_DECAY_DB && known.any(|line| may_wander_to(line, component)) {
         return Err("it cannot be told from a steady line that wanders");
     }
     if decayed_db < MUCH_DECAY_DB && decayed_db < over_noise_db {
@@ -275,15 +274,6 @@ fn judge_one(
         envelope,
         per_tap,
     })
-}
-
-/// Whether a steady line louder than this component lies where the mains may wander to from it.
-fn beside_louder_line(group: &Group<'_>, component: &Component) -> bool {
-    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
-    let lines = group.clusters.iter().flat_map(|c| c.from_origin.iter()).filter(|c| c.steady);
-    lines
-        .into_iter()
-        .any(|line| (line.turn - component.turn).abs() < WANDERS * line.turn && strength(line) > strength(component))
 }
 
 /// Whether a mode is far weaker just before the strikes than just after them.

@@ -3,6 +3,7 @@
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
 
+use super::component::Component;
 use super::density::NoiseDensity;
 use super::window::{phasor, raised_cosine, tone};
 
@@ -22,6 +23,9 @@ const STEADY_WITHIN: f64 = 1.3;
 const MOST_LINES: usize = 40;
 /// Bins beside a line whose level it must stand out of as well: beyond its own lobe.
 const AROUND: std::ops::Range<usize> = 6..24;
+/// How far the mains' frequency, and every harmonic of it, may wander (share): 1 % for all but half a percent of the year (EN 50160,
+/// from memory).
+const WANDERS: f64 = 0.01;
 /// Lines are taken out of the noise in pieces of this length (s): in a longer one the mains wander.
 const PIECE_S: f64 = 0.5;
 
@@ -108,6 +112,12 @@ pub(super) fn take_out(lines: &[SteadyLine], stretch: &mut [f32], rate_hz: f64) 
     }
 }
 
+/// Whether a steady line may leave a weaker component where it has wandered to.
+pub(super) fn may_wander_to(line: &Component, component: &Component) -> bool {
+    let strength = |c: &Component| c.amplitudes.iter().map(|a| a.norm_sqr()).sum::<f64>();
+    line.steady && (line.turn - component.turn).abs() < WANDERS * line.turn && strength(line) > strength(component)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -159,5 +169,19 @@ mod tests {
         take_out(&lines, &mut sound, RATE_HZ);
         let power = sound.iter().map(|s| f64::from(s * s)).sum::<f64>() / sound.len() as f64;
         assert!((power.sqrt() / 2e-4 - 1.0).abs() < 0.02, "{}", power.sqrt());
+    }
+
+    /// From 100 Hz to 99 and 101, and only to what is weaker than the line.
+    #[test]
+    fn a_line_wanders_by_a_hundredth() {
+        let at = |hz: f64, amplitude: f64, steady: bool| {
+            let turn = std::f64::consts::TAU * hz / RATE_HZ;
+            Component { decay: 1e-6, turn, steady, home: turn, amplitudes: vec![Complex64::new(0.0, amplitude)] }
+        };
+        let line = at(100.0, 1e-3, true);
+        assert!(may_wander_to(&line, &at(99.2, 9e-4, false)) && may_wander_to(&line, &at(100.9, 9e-4, false)));
+        assert!(!may_wander_to(&line, &at(98.9, 9e-4, false)) && !may_wander_to(&line, &at(101.1, 9e-4, false)));
+        assert!(!may_wander_to(&line, &at(100.5, 2e-3, false)));
+        assert!(!may_wander_to(&at(100.0, 1e-3, false), &at(100.5, 9e-4, false)));
     }
 }
