@@ -180,7 +180,7 @@ pub(super) fn without_revivals(jumps: Vec<Jump>, level: &LevelTrack, floor: &Flo
     let behind = Behind::of(&jumps, REVIVAL_DB.1, |_, _| true);
     let jumps = leave_out(jumps, |place| {
         let alike = behind.alike(place, ALIKE_BLOCKS.1);
-        alike >= LEAST_ALIKE && 2 * alike >= behind.strikes
+        alike >= LEAST_ALIKE && 2 * alike >= behind.strikes()
     });
     let within = |jump: &Jump, strike: &Jump| jump.block < sink_block(level, floor, strike.block, 20);
     let behind = Behind::of(&jumps, REVIVAL_DB.0, within);
@@ -199,14 +199,13 @@ fn leave_out(jumps: Vec<Jump>, revives: impl Fn(usize) -> bool) -> Vec<Jump> {
 struct Behind {
     /// Place of the strike and the delay in blocks; `None` for the strikes themselves.
     strike: Vec<Option<(usize, usize)>>,
-    strikes: usize,
 }
 
 impl Behind {
     /// Of jumps that clear their threshold by less than `lower_db`, as far as they belong to the strike before them.
     fn of(jumps: &[Jump], lower_db: f64, belongs: impl Fn(&Jump, &Jump) -> bool) -> Self {
         let mut last = None;
-        let strike: Vec<_> = jumps
+        let strike = jumps
             .iter()
             .enumerate()
             .map(|(place, jump)| {
@@ -217,8 +216,11 @@ impl Behind {
                 behind.map(|s| (s, jump.block - jumps[s].block))
             })
             .collect();
-        let strikes = strike.iter().filter(|s| s.is_none()).count();
-        Self { strike, strikes }
+        Self { strike }
+    }
+
+    fn strikes(&self) -> usize {
+        self.strike.iter().filter(|s| s.is_none()).count()
     }
 
     /// How many jumps, this one among them, lie within so many blocks of its delay.
