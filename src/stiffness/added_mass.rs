@@ -256,4 +256,81 @@ mod tests {
         let small = effective_mass(&[tone(0.0, 190.0), tone(0.5, 189.995)]);
         assert!(matches!(small, Err(AddedMassError::NoShift { .. })), "{small:?}");
     }
+
+    /// Takes without mass count by their uncertainties; farther apart than these allow, their mean is the less certain.
+    #[test]
+    fn takes_without_mass_are_weighted() {
+        let bare = |hz, u| LoadedTone { added: Measured::exact(0.0), frequency_hz: hz, frequency_hz_u: u };
+        let fit = effective_mass(&[bare(200.0, 0.01), bare(200.05, 0.02), tone(4.0, 196.0)]).expect("a mass");
+        // Weights 4 to 1; chi squared is 1 + 4 for one degree of freedom, so sqrt(5) times 0.01 sqrt(4/5).
+        assert!((fit.frequency.value - 200.01).abs() < 1e-9 && (fit.frequency.u() - 0.02).abs() < 1e-9);
+        let (mass, shift, u) = fit.points[0];
+        let ratio = (200.01f64 / 196.0).powi(2);
+        let told = (0.02f64 / 200.01).hypot(0.005 / 196.0).hypot(2f64.sqrt() * HELD_ANEW_FREQUENCY);
+        assert!(mass == 0.004 && (shift - (ratio - 1.0)).abs() < 1e-12 && (u - 2.0 * ratio * told).abs() < 1e-12);
+    }
+
+    /// M = dm/(f0^2/f^2 - 1): each source moves it as the derivatives say.
+    #[test]
+    fn one_mass_has_its_sources() {
+        let fit = effective_mass(&[tone(0.0, 200.0), tone(4.0, 196.0)]).expect("a mass");
+        let ratio = (200.0f64 / 196.0).powi(2);
+        let mass = 0.004 / (ratio - 1.0);
+        assert!((fit.modal_mass.value / mass - 1.0).abs() < 1e-9);
+        let of_frequency = 2.0 * ratio / (ratio - 1.0) * mass;
+        for (source, expected) in [
+            ("frequency shift", of_frequency * (0.005f64 / 200.0).hypot(0.005 / 196.0)),
+            ("held anew", of_frequency * 2f64.sqrt() * HELD_ANEW_FREQUENCY),
+            ("added mass", 2e-5 / (ratio - 1.0)),
+            ("a single added mass", 0.5 * 0.004),
+        ] {
+            let (_, part) = fit.modal_mass.parts().find(|(s, _)| &***s == source).expect(source);
+            assert!((part.abs() / expected - 1.0).abs() < 0.02, "{source}: {part} {expected}");
+        }
+    }
+
+    /// Equal masses in takes of different clearness: weighted; points that disagree widen the uncertainty and are told.
+    #[test]
+    fn repeated_masses_are_weighted_and_watched() {
+        let loaded = |hz, u| LoadedTone { frequency_hz: hz, frequency_hz_u: u, ..tone(4.0, 0.0) };
+        let takes = [tone(0.0, 200.0), loaded(196.0, 0.1), loaded(196.3, 0.4)];
+        let fit = effective_mass(&takes).expect("a mass");
+        let sum = |of: fn(&(f64, f64, f64)) -> f64| fit.points.iter().map(of).sum::<f64>();
+        let slope = sum(|p| p.0 * p.1 / (p.2 * p.2)) / sum(|p| (p.0 / p.2).powi(2));
+        assert!((fit.modal_mass.value * slope - 1.0).abs() < 1e-9);
+        let disagree = |n: &String| n.contains("do not lie on one line");
+        assert!(!fit.notes.iter().any(disagree), "{:?}", fit.notes);
+        let alike = effective_mass(&[tone(0.0, 200.0), loaded(196.4, 0.01), loaded(196.4, 0.01)]).expect("a mass");
+        let rough = effective_mass(&[tone(0.0, 200.0), loaded(196.0, 0.01), loaded(196.8, 0.01)]).expect("a mass");
+        assert!(!alike.notes.iter().any(disagree) && rough.notes.iter().any(disagree));
+        assert!(rough.modal_mass.u() > 3.0 * alike.modal_mass.u(), "{} {}", rough.modal_mass.u(), alike.modal_mass.u());
+    }
+
+    /// Three masses on one bent line: nothing to complain of, and no more uncertainty for it.
+    #[test]
+    fn a_bent_line_is_no_disagreement() {
+        let f = |dm: f64| 200.0 / (1.0 + dm / 100.0 * (1.0 - 0.8 * dm / 100.0)).sqrt();
+        let takes: Vec<_> = [0.0, 3.0, 6.0, 9.0].map(|dm| tone(dm, f(dm))).into();
+        let fit = effective_mass(&takes).expect("a mass");
+        assert!(fit.notes.is_empty(), "{:?}", fit.notes);
+        assert!((fit.modal_mass.value - 0.1).abs() < 1e-6);
+        // The same line bent the other way: no part does that.
+        let up = |dm: f64| 200.0 / (1.0 + dm / 100.0 * (1.0 + 4.0 * dm / 100.0)).sqrt();
+        let takes: Vec<_> = [0.0, 3.0, 9.0].map(|dm| tone(dm, up(dm))).into();
+        assert_eq!(effective_mass(&takes), Err(AddedMassError::BendsUp));
+    }
+
+    /// The advice is a mass whose shift would be ten times its uncertainty, within twice and twenty times the one that was on.
+    #[test]
+    fn advises_a_mass_that_shows() {
+        let said = |f: f64| match effective_mass(&[tone(0.0, 200.0), tone(2.0, f)]) {
+            Err(AddedMassError::NoShift { advice }) => advice,
+            other => panic!("{other:?}"),
+        };
+        // The shift's uncertainty is 8.6e-4: 4 of them call for 2.5 times 2 g, none for ten times.
+        assert_eq!(said(200.0 * (1.0 - 0.5 * 4.0 * 8.6e-4)), "stick on about 5 g");
+        assert_eq!(said(200.0), "stick on about 20 g");
+        // 4 % of M lower the tone by 2 %, nearly.
+        assert!((1.0 / (1.0 + advised_mass_kg(1.0)).sqrt() - 0.98).abs() < 1e-3);
+    }
 }

@@ -131,4 +131,17 @@ mod tests {
             assert!((score - whole).abs() < 1e-9 * (1.0 + whole.abs()), "{case}: {score} {whole}");
         }
     }
+
+    /// A tone and a mode close by: the probability to be heard and the normal density of their distance. Far apart: a mode that
+    /// is not heard, and a tone that may lie anywhere in the range.
+    #[test]
+    fn scores_are_logarithms_of_likelihoods() {
+        let density = 0.6 * (-0.125f64).exp() / (0.01 * std::f64::consts::TAU.sqrt());
+        let near = align(&[5.0], &[0.01], &[5.005]);
+        assert!((near.score - density.ln()).abs() < 1e-12, "{}", near.score);
+        let far = align(&[5.0], &[0.01], &[6.0]);
+        assert!((far.score - (0.4 * 0.05 / 0.1f64).ln()).abs() < 1e-12, "{}", far.score);
+        let two = align(&[5.0, 5.4], &[0.01; 2], &[5.005, 6.0]);
+        assert!((two.score - (density * 0.4 * 0.05 * 2.0 / 0.5).ln()).abs() < 1e-12, "{}", two.score);
+    }
 }

@@ -214,3 +214,60 @@ fn best_across(grid: &Grid, heard: &Heard, place: &Place) -> Vec<Between> {
     }
     best.into_iter().map(|(_, across)| across).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_go_evenly_from_end_to_end() {
+        let values: Vec<f64> = Between::all(3, 4).map(|b| b.of(&[1.0, 2.0, 4.0])).collect();
+        assert_eq!(values.len(), 9);
+        for (i, value) in values.iter().enumerate() {
+            assert!((value.log2() - 0.25 * i as f64).abs() < 1e-12, "{values:?}");
+        }
+    }
+
+    fn blank(constants: &Constants) -> (Size, Vec<f64>) {
+        let size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };
+        (size, BlankModes::new(&size, constants, 400.0).hz)
+    }
+
+    /// Between the grid's points the frequencies are those of the plate within the spread that the scan allows for (0.8 %; two modes
+    /// that cross between the points are the farthest off).
+    #[test]
+    fn the_grid_gives_the_plates_frequencies_between_its_points() {
+        let size = blank(&Constants { along_pa: 1e10, across_pa: 1e9, shear_pa: 1e9, poisson: POISSON.0 }).0;
+        let grid = Grid::new(&size, 250.0);
+        for (across, shear) in [((2, 0.0), (3, 0.0)), ((2, 0.5), (3, 0.25)), ((5, 1.0), (7, 1.0))] {
+            let between = |(point, share)| Between { point, share };
+            let (across, shear) = (between(across), between(shear));
+            let constants = constants_of(&size, REFERENCE_SPEED, across.of(&grid.across), shear.of(&grid.shear));
+            let truth = BlankModes::new(&size, &constants, 400.0).hz;
+            let got = grid.at(across, shear);
+            for (truth, got) in truth.iter().take_while(|f| **f < 350.0).zip(&got) {
+                assert!((truth.ln() - got).abs() < 0.01, "{truth} {}", got.exp());
+            }
+        }
+    }
+
+    /// At the right ratios, the speed of sound is among the peaks, and no two peaks are neighbours.
+    #[test]
+    fn peaks_of_the_scan_hold_the_truth() {
+        let place = |point| Between { point, share: 0.0 };
+        let (across, shear) = (place(3), place(3));
+        let size = blank(&Constants { along_pa: 1e10, across_pa: 1e9, shear_pa: 1e9, poisson: POISSON.0 }).0;
+        let grid = Grid::new(&size, 250.0);
+        let truth = constants_of(&size, 4200.0, across.of(&grid.across), shear.of(&grid.shear));
+        let tones: Vec<Tone> = BlankModes::new(&size, &truth, 250.0)
+            .hz
+            .iter()
+            .filter(|f| (50.0..250.0).contains(*f))
+            .map(|f| Tone { frequency_hz: *f, frequency_hz_u: 1e-4 * f })
+            .collect();
+        let found = peaks(&grid, &Heard::new(&tones), across, shear);
+        let best = found.iter().max_by(|a, b| a.score.total_cmp(&b.score)).expect("a peak");
+        assert!((best.speed / 4200.0).ln().abs() < STEP_SPEED, "{}", best.speed);
+        assert!(found.windows(2).all(|w| (w[1].speed / w[0].speed).ln() > 1.5 * STEP_SPEED));
+    }
+}

@@ -11,6 +11,7 @@ mod loaded_modes;
 mod numbering;
 mod plate;
 mod quantity;
+mod rivals;
 mod station_masses;
 mod thickness_terms;
 mod wood;

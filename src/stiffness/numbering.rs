@@ -197,3 +197,97 @@ fn evidence(
     let extra = (tones.len() - pairs.len()) as f64 * ((0.1 * tones.len() as f64 / range).min(1.0 / range).ln() - 2.0);
     fit + heard + extra + 0.5 * covariance.determinant().max(1e-300).ln()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIDE: Size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };
+    const TRUTH: Constants = Constants { along_pa: 12e9, across_pa: 1.1e9, shear_pa: 0.9e9, poisson: 0.4 };
+
+    fn tones_of(constants: &Constants) -> Vec<Tone> {
+        let heard = |f: &&f64| (40.0..500.0).contains(*f);
+        let hz = BlankModes::new(&SIDE, constants, 500.0).hz;
+        hz.iter().filter(heard).map(|f| Tone { frequency_hz: *f, frequency_hz_u: 1e-4 * f }).collect()
+    }
+
+    /// From a start one to two percent off, exact tones lead back to the moduli; every tone has its mode, and the deviation from a
+    /// uniform plate sinks to its limit.
+    #[test]
+    fn least_squares_find_the_moduli() {
+        let tones = tones_of(&TRUTH);
+        let start = Constants { along_pa: 12.12e9, across_pa: 1.08e9, shear_pa: 0.915e9, ..TRUTH };
+        let fitted = refine(&SIDE, &tones, start, None).expect("a numbering");
+        let of = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
+        for (fitted, truth) in of(&fitted.constants).into_iter().zip(of(&TRUTH)) {
+            assert!((fitted / truth - 1.0).abs() < 1e-4, "{fitted} {truth}");
+        }
+        assert!(fitted.numbers.iter().all(Option::is_some) && fitted.deviation < 2e-4, "{}", fitted.deviation);
+        assert_eq!(fitted.freedom, tones.len() as f64 - 3.0);
+        for (expected, tone) in fitted.expected_hz.iter().zip(&tones) {
+            assert!(expected.is_some_and(|f| (f / tone.frequency_hz - 1.0).abs() < 1e-4));
+        }
+        // Kept to their modes, tones that lie 1 % higher are of moduli 2 % higher.
+        let higher: Vec<Tone> = tones.iter().map(|t| Tone { frequency_hz: 1.01 * t.frequency_hz, ..*t }).collect();
+        let moved = refine(&SIDE, &higher, TRUTH, Some(&fitted.places)).expect("a numbering");
+        for (moved, truth) in of(&moved.constants).into_iter().zip(of(&TRUTH)) {
+            assert!((moved / truth / 1.0201 - 1.0).abs() < 5e-4, "{moved} {truth}");
+        }
+    }
+
+    /// The rows of the equations are the derivatives of ln f, as the plate itself gives them when a modulus moves a little.
+    #[test]
+    fn equations_hold_the_plates_derivatives() {
+        let tones = tones_of(&TRUTH);
+        let blank = BlankModes::new(&SIDE, &TRUTH, 550.0);
+        let at = |t: &Tone| blank.hz.iter().position(|f| *f == t.frequency_hz);
+        let tones: Vec<Tone> = tones.iter().map(|t| Tone { frequency_hz: 1.001 * t.frequency_hz, ..*t }).collect();
+        let unmoved: Vec<Tone> = tones_of(&TRUTH);
+        let pairs: Vec<(usize, usize)> =
+            unmoved.iter().enumerate().filter_map(|(i, t)| at(t).map(|k| (i, k))).collect();
+        assert!(pairs.len() > 10);
+        let (design, target) = equations(&SIDE, &tones, &TRUTH, &blank, &pairs, 0.006);
+        let step = 1e-3f64;
+        let moved = [
+            Constants { along_pa: TRUTH.along_pa * step.exp(), ..TRUTH },
+            Constants { across_pa: TRUTH.across_pa * step.exp(), ..TRUTH },
+            Constants { shear_pa: TRUTH.shear_pa * step.exp(), ..TRUTH },
+        ]
+        .map(|c| BlankModes::new(&SIDE, &c, 550.0));
+        for (row, (i, k)) in pairs.iter().enumerate() {
+            let (_, term) = blank.modes[*k].thickness_terms(&TRUTH, &blank.stiffnesses, SIDE.thickness_m);
+            let sigma = (tones[*i].frequency_hz_u / tones[*i].frequency_hz).hypot(0.006).hypot(0.05 * term);
+            assert!((target[row] * sigma - 1.001f64.ln()).abs() < 1e-9);
+            for (parameter, moved) in moved.iter().enumerate() {
+                let same = moved.modes.iter().position(|m| m.place == blank.modes[*k].place).expect("the same mode");
+                let slope = (moved.hz[same] / blank.hz[*k]).ln() / step;
+                // What thickness takes moves with the moduli as well, which the equations leave out.
+                assert!((design[(row, parameter)] * sigma - slope).abs() < 0.015, "{parameter}: {slope}");
+            }
+        }
+        let n = pairs.len();
+        // Ratios to E along beforehand: E across 0.075 within a factor of exp(0.5), G 0.074 within one of exp(0.37).
+        assert!((target[n] - (0.075 / (1.1 / 12.0f64)).ln() / 0.5).abs() < 1e-9);
+        assert!((target[n + 1] - (0.074 / (0.9 / 12.0f64)).ln() / 0.37).abs() < 1e-9);
+        assert_eq!(design.row(n).iter().copied().collect::<Vec<_>>(), [-2.0, 2.0, 0.0]);
+    }
+
+    /// By hand: one tone off its mode by two deviations, one tone that is nobody's, one of two bending modes heard.
+    #[test]
+    fn evidence_adds_its_parts() {
+        let tones = [100.0, 200.0].map(|frequency_hz| Tone { frequency_hz, frequency_hz_u: 0.0 });
+        let covariance = DMatrix::from_diagonal_element(3, 3, 1e-4);
+        let got = evidence(
+            &tones,
+            &[(0, 1)],
+            &[50.0, 100.0 * (-0.02f64).exp()],
+            0.01,
+            &[(2, 1), (0, 0), (0, 0)],
+            &covariance,
+        );
+        let fit = ((-2.0f64).exp() / (0.01 * TAU.sqrt())).ln();
+        let range = 2f64.ln() + 0.1;
+        let expected = fit + (1.0 / 6.0f64).ln() + (0.2 / range).ln() - 2.0 + 0.5 * 1e-12f64.ln();
+        assert!((got - expected).abs() < 1e-9, "{got} {expected}");
+    }
+}

@@ -1,0 +1,162 @@
+//! Which numbering is believed: the rivals that explain the modes about as well, and what stands against the best of them.
+
+use super::blank::Tone;
+use super::numbering::Numbering;
+use super::plate::{Size, mode_name};
+use super::wood::{ORDINARY_SPEED_M_S, SHEAR_RANGE, SPEED_M_S};
+
+/// A rival must be less likely by this factor (natural logarithm) to be passed over.
+const SURE: f64 = 7.0;
+/// A numbering is believed with so many modes that fit, so many of them bending along.
+pub(super) const LEAST_MATCHED: usize = 6;
+const LEAST_BENDING: usize = 2;
+
+/// The different numberings that explain the modes about as well as the best, the best first; and whether numberings that
+/// agree with the best otherwise differ in E across.
+pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>, bool) {
+    found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
+    // A fit that wandered out of what wood can be is no numbering.
+    found.retain(|n| {
+        let shear = n.constants.shear_pa / n.constants.along_pa;
+        SPEED_M_S.contains(&size.speed_m_s(&n.constants)) && SHEAR_RANGE.contains(&shear)
+    });
+    let Some(best) = found.first().cloned() else { return (found, false) };
+    found.iter_mut().for_each(|n| n.behind = best.evidence - n.evidence);
+    found.retain(|n| n.behind < SURE);
+    let differ = |a: f64, b: f64, by: f64| (a / b).ln().abs() > by;
+    let same = |a: &Numbering, b: &Numbering| {
+        !differ(a.constants.along_pa, b.constants.along_pa, 0.01)
+            && (!differ(a.constants.shear_pa, b.constants.shear_pa, 0.02) || !a.tells(2))
+    };
+    let across = |n: &Numbering| same(&best, n) && differ(n.constants.across_pa, best.constants.across_pa, 0.03);
+    let across_undecided = found.iter().any(across);
+    let mut distinct: Vec<Numbering> = Vec::new();
+    for numbering in found {
+        if !distinct.iter().any(|d| same(d, &numbering)) {
+            distinct.push(numbering);
+        }
+    }
+    (distinct, across_undecided)
+}
+
+/// Why even the best numbering is not believed.
+pub(super) fn why_not_believed(best: &Numbering, tones: &[Tone]) -> Option<String> {
+    let matched = best.numbers.iter().flatten().count();
+    let bending = best.numbers.iter().flatten().filter(|n| n.1 == 0).count();
+    if 3 * matched < 2 * tones.len() {
+        return Some(format!(
+            "no numbering explains these modes: at best {matched} of {} fit a flat blank of this size. Are sizes and mass right, \
+             is it flat, and did anything else ring?",
+            tones.len()
+        ));
+    }
+    (bending < LEAST_BENDING || matched < LEAST_MATCHED).then(|| {
+        format!(
+            "too few modes to be sure which they are: {matched} fit, {bending} of them bending along the grain (at least \
+             {LEAST_MATCHED} and {LEAST_BENDING} are needed). Tap near a corner, harder, or in a quieter room"
+        )
+    })
+}
+
+/// What to say if sound would go along the grain at no ordinary wood's speed (m/s) by any numbering.
+pub(super) fn no_wood(mut speeds_m_s: impl Iterator<Item = f64>) -> Option<String> {
+    let best = speeds_m_s.next()?;
+    let ordinary = |speed: f64| ORDINARY_SPEED_M_S.contains(&speed);
+    (!ordinary(best) && !speeds_m_s.any(ordinary)).then(|| {
+        format!(
+            "no modulus is told: sound would go along the grain at {best:.0} m/s, which is no ordinary wood's ({:.0} to {:.0}). Are \
+             length, thickness and mass right, and does the grain go along the length?",
+            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
+        )
+    })
+}
+
+/// What to say if there is more than one.
+pub(super) fn undecided(numberings: &[Numbering]) -> Option<String> {
+    let told = |n: &Numbering| {
+        let first = n.numbers.iter().flatten().next().map_or(String::new(), |(l, w)| mode_name(*l, *w));
+        format!("{:.1} GPa (the lowest is {first})", n.constants.along_pa * 1e-9)
+    };
+    (numberings.len() > 1).then(|| {
+        format!(
+            "undecided: the modes can be numbered in {} ways that fit about equally well, with E along {}. Tap at a second \
+             station (near a corner and at the middle of the end), or cut a shorter strip, and measure again",
+            numberings.len(),
+            numberings.iter().take(3).map(told).collect::<Vec<_>>().join(" or ")
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::plate::Constants;
+    use super::super::wood::POISSON;
+    use super::*;
+
+    const SIDE: Size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };
+
+    /// A numbering of some moduli (GPa), of which E across and G are told to so much (standard deviation of the logarithm).
+    fn numbering(moduli_gpa: [f64; 3], evidence: f64, told: f64) -> Numbering {
+        let [along_pa, across_pa, shear_pa] = moduli_gpa.map(|m| 1e9 * m);
+        Numbering {
+            constants: Constants { along_pa, across_pa, shear_pa, poisson: POISSON.0 },
+            numbers: Vec::new(),
+            places: Vec::new(),
+            expected_hz: Vec::new(),
+            behind: 0.0,
+            deviation: 0.005,
+            covariance: nalgebra::DMatrix::from_diagonal_element(3, 3, told * told),
+            freedom: 10.0,
+            evidence,
+        }
+    }
+
+    #[test]
+    fn rivals_are_other_moduli_that_explain_the_modes_as_well() {
+        let best = numbering([12.0, 1.0, 1.0], -3.0, 0.01);
+        // Sound at 7560 m/s; G at a quarter of E; too unlikely; the best again; E along 5 % off, behind by 2.
+        let found = vec![
+            numbering([35.2, 1.0, 2.0], 5.0, 0.01),
+            numbering([12.0, 1.0, 3.0], 4.0, 0.01),
+            numbering([13.0, 1.0, 1.0], -11.0, 0.01),
+            best.clone(),
+            numbering([12.05, 1.0, 1.0], -4.0, 0.01),
+            numbering([12.6, 1.0, 1.0], -5.0, 0.01),
+        ];
+        let (distinct, across_undecided) = rivals(found, &SIDE);
+        let told: Vec<(f64, f64)> = distinct.iter().map(|n| (n.constants.along_pa, n.behind)).collect();
+        assert_eq!(told, [(12e9, 0.0), (12.6e9, 2.0)]);
+        assert!(!across_undecided);
+        // E across 5 % off; G 5 % off where it is told, and where it is not.
+        let (distinct, across_undecided) = rivals(vec![best.clone(), numbering([12.0, 1.05, 1.0], -4.0, 0.01)], &SIDE);
+        assert!(distinct.len() == 1 && across_undecided);
+        let shear = |told| {
+            rivals(vec![numbering([12.0, 1.0, 1.0], -3.0, told), numbering([12.0, 1.0, 1.05], -4.0, told)], &SIDE)
+        };
+        assert_eq!(shear(0.01).0.len(), 2);
+        assert_eq!(shear(0.2).0.len(), 1);
+        assert!(rivals(Vec::new(), &SIDE).0.is_empty());
+    }
+
+    #[test]
+    fn only_ordinary_speeds_of_sound_give_moduli() {
+        assert_eq!(no_wood([4500.0].into_iter()), None);
+        assert_eq!(no_wood([7000.0, 4500.0].into_iter()), None);
+        assert!(no_wood([7000.0, 2500.0].into_iter()).is_some_and(|why| why.contains("7000 m/s")));
+        assert_eq!(no_wood(std::iter::empty()), None);
+    }
+
+    #[test]
+    fn a_numbering_is_believed_for_enough_tones_and_enough_bending() {
+        let tones = [Tone { frequency_hz: 100.0, frequency_hz_u: 0.01 }; 9];
+        let why = |bending: usize, twist: usize| {
+            let numbers = [(2, 0)].repeat(bending).into_iter().chain([(1, 1)].repeat(twist)).map(Some);
+            let nobody = std::iter::repeat_n(None, 9 - bending - twist);
+            let best = Numbering { numbers: numbers.chain(nobody).collect(), ..numbering([12.0, 1.0, 1.0], 0.0, 0.01) };
+            why_not_believed(&best, &tones)
+        };
+        assert_eq!(why(2, 4), None);
+        assert!(why(2, 3).is_some_and(|w| w.contains("at best 5 of 9")));
+        assert!(why(1, 5).is_some_and(|w| w.contains("6 fit, 1 of them bending")));
+    }
+}
