@@ -8,7 +8,7 @@ use ringwright::modes::{EstimateOptions, Estimator};
 use ringwright::part::{Dimension, PartDescription, parse_readings, parse_uncertainty};
 use ringwright::report::{Detail, Document, to_text};
 use ringwright::rim::Outline;
-use ringwright::sound::{OpenOptions, Recording, find_taps};
+use ringwright::sound::{OpenOptions, Recording, TapSearch, find_taps};
 
 /// Sizes as people write them: whatever is read is a number that can be computed with.
 pub fn units(text: &str) {
@@ -65,9 +65,9 @@ pub fn documents(text: &str) {
     }
 }
 
-/// The tap finder and the estimator on any samples: times in order and inside, figures that are numbers.
-pub fn taps(bytes: &[u8]) {
-    let Some((head, body)) = bytes.split_first_chunk::<2>() else { return };
+/// Any samples as a recording of at most so many, if they make one.
+fn recording(bytes: &[u8], most: usize) -> Option<Recording> {
+    let (head, body) = bytes.split_first_chunk::<2>()?;
     let rate_hz = f64::from(8000 + u32::from(head[0]) * 300);
     // Each byte is held for some samples, so that a short input lasts, plus a little noise of its own.
     let held = 1 + usize::from(head[1]);
@@ -75,19 +75,37 @@ pub fn taps(bytes: &[u8]) {
     let samples: Vec<f32> = body
         .iter()
         .flat_map(|b| std::iter::repeat_n(f32::from(*b as i8) / 128.0, held))
-        .take(40_000)
+        .take(most)
         .map(|s| {
             state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             s + (state >> 8) as f32 * 1e-12
         })
         .collect();
-    let Ok(mut recording) = Recording::from_samples(samples, rate_hz) else { return };
-    let Ok(found) = find_taps(&mut recording) else { return };
+    Recording::from_samples(samples, rate_hz).ok()
+}
+
+/// The taps that are found in it: in order, and inside.
+fn found_in(recording: &mut Recording) -> TapSearch {
+    let found = find_taps(recording).expect("it is in memory");
     let length = recording.len();
     assert!(found.taps.iter().all(|t| t.onset < t.end && t.end <= length), "{:?}", found.taps);
     assert!(found.taps.windows(2).all(|w| w[0].onset < w[1].onset), "{:?}", found.taps);
+    found
+}
+
+/// The tap finder on any samples.
+pub fn taps(bytes: &[u8]) {
+    if let Some(mut recording) = recording(bytes, 40_000) {
+        found_in(&mut recording);
+    }
+}
+
+/// The estimator on at most so many of any samples: figures that are numbers.
+pub fn modes(bytes: &[u8], most: usize) {
+    let Some(mut recording) = recording(bytes, most) else { return };
+    let found = found_in(&mut recording);
     let estimate = Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default());
-    for m in estimate.map(|e| e.modes).unwrap_or_default() {
+    for m in estimate.expect("it is in memory").modes {
         let all = [m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u, m.level_db];
         assert!(all.iter().all(|v| v.is_finite()) && m.frequency_hz > 0.0 && m.damping_ratio > 0.0, "{m:?}");
         assert!(m.frequency_hz_u > 0.0 && m.damping_ratio_u > 0.0, "{m:?}");

@@ -49,5 +49,9 @@ fn sound_files() {
 
 #[test]
 fn samples() {
-    files("taps").iter().for_each(|file| checks::taps(&fs::read(file).expect("it can be read")));
+    let every = |target: &str, check: fn(&[u8])| {
+        files(target).iter().for_each(|file| check(&fs::read(file).expect("it can be read")));
+    };
+    every("taps", checks::taps);
+    every("modes", |bytes| checks::modes(bytes, 40_000));
 }

@@ -217,6 +217,25 @@ mod tests {
         within(&result.shear, truth.shear_pa);
         let (source, share) = result.along.as_ref().and_then(Measured::largest_source).expect("sources");
         assert!(&**source == "thickness" && share > 0.9, "{source} {share}");
+        // E goes with mass length^3/(width thickness^3) at given frequencies.
+        let along = result.along.as_ref().expect("told");
+        for (size, power) in [(&sizes.length, 3.0), (&sizes.width, -1.0), (&sizes.thickness, -3.0), (&sizes.mass, 1.0)]
+        {
+            let source = size.parts().next().expect("one source").0;
+            let (_, part) = along.parts().find(|(s, _)| *s == source).expect("a part");
+            let got = part / along.value / size.relative_u();
+            assert!((got - power).abs() < 0.1, "{source}: {got}");
+        }
+        let uneven = |r: &BlankResult| r.notes.iter().any(|n| n.contains("more than 1 % off"));
+        assert!(!uneven(&result));
+        // Every other tone 2.2 % higher: the moduli are told, and that the wood is uneven.
+        let odd: Vec<Tone> = tones
+            .iter()
+            .enumerate()
+            .map(|(i, t)| Tone { frequency_hz: t.frequency_hz * (1.0 + 0.022 * (i % 2) as f64), ..*t })
+            .collect();
+        let result = blank_from_tones(&sizes, &odd);
+        assert!(result.decided() && uneven(&result), "{:?}", result.notes);
     }
 
     /// Tones of no blank at all: whatever fits them by chance, no modulus is given.

@@ -265,9 +265,24 @@ mod tests {
             .filter(|f| (50.0..250.0).contains(*f))
             .map(|f| Tone { frequency_hz: *f, frequency_hz_u: 1e-4 * f })
             .collect();
-        let found = peaks(&grid, &Heard::new(&tones), across, shear);
+        let heard = Heard::new(&tones);
+        let found = peaks(&grid, &heard, across, shear);
         let best = found.iter().max_by(|a, b| a.score.total_cmp(&b.score)).expect("a peak");
         assert!((best.speed / 4200.0).ln().abs() < STEP_SPEED, "{}", best.speed);
         assert!(found.windows(2).all(|w| (w[1].speed / w[0].speed).ln() > 1.5 * STEP_SPEED));
+        // The scan of all ratios puts it first, and its places lie apart.
+        let places = scan(&grid, &heard);
+        let ratio = |p: &Place| p.shear.of(&grid.shear);
+        assert!(
+            (places[0].speed / 4200.0).ln().abs() < 0.012
+                && (ratio(&places[0]) / truth.shear_pa * truth.along_pa).ln().abs() < 0.08
+        );
+        for (i, a) in places.iter().enumerate() {
+            assert!(
+                places[..i]
+                    .iter()
+                    .all(|b| { (a.speed / b.speed).ln().abs() >= 0.012 || (ratio(a) / ratio(b)).ln().abs() >= 0.08 })
+            );
+        }
     }
 }

@@ -340,4 +340,28 @@ mod tests {
             assert!(why.contains("labelled right"), "{why}");
         }
     }
+
+    /// What each take's holding does to the masses is what comes out when that take is held otherwise.
+    #[test]
+    fn holding_is_told_take_by_take() {
+        let plain = |_: usize, f: f64| Some(f);
+        let moved = |_: usize, f: f64| Some(f * (1.0 + HELD_ANEW_FREQUENCY));
+        let masses = |takes: &[StationTake]| -> Vec<Measured> {
+            let results = follow_modes(takes).unwrap_or_else(|e| panic!("{e}"));
+            results.into_iter().map(|r| r.effective.unwrap_or_else(|e| panic!("{e}")).modal_mass).collect()
+        };
+        let bare = || take(0.0, 0.0, plain);
+        let here = masses(&[bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]);
+        for (source, takes) in [
+            ("held anew without mass", [take(0.0, 0.0, moved), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]),
+            ("held anew with 5.0 g", [bare(), take(5e-3, 5e-3, moved), take(1e-2, 1e-2, plain)]),
+            ("held anew with 10.0 g", [bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, moved)]),
+        ] {
+            for (here, there) in here.iter().zip(masses(&takes)) {
+                let (_, part) = here.parts().find(|(s, _)| &***s == source).expect(source);
+                let change = there.value - here.value;
+                assert!((part - change).abs() < 0.05 * change.abs() + 1e-5 * here.value, "{source}: {part} {change}");
+            }
+        }
+    }
 }
