@@ -5,6 +5,7 @@ use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style
 use super::numbers::{minus, rounded, significant, with_interval};
 use super::part_page;
 use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason, Spectrum};
+use crate::sound::NoiseSource;
 
 /// What a page shows.
 pub struct PageInput<'a> {
@@ -163,17 +164,17 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
     panel.draw(on, "Spectrum after the taps", "frequency, Hz", "dB re full scale² per Hz");
     let points: Vec<_> = level.iter().map(|p| panel.at(p.0, p.1)).collect();
     on.polyline(&points, "#33536b", 1.3, 1.0);
-    let points: Vec<_> = noise.iter().map(|p| panel.at(p.0, p.1)).collect();
-    on.polyline(&points, BAD, 1.6, 0.85);
-    if let Some(end) = points.last() {
-        let style = Style { size: 15.0, colour: BAD, anchor: Anchor::End, halo: true, ..Style::default() };
-        on.text(
-            panel.right - 8.0,
-            (end.1 - 10.0).clamp(panel.top + 20.0, panel.bottom - 8.0),
-            "room's noise before the taps",
-            style,
-        );
+    if input.estimate.noise_source == NoiseSource::BeforeTaps {
+        let points: Vec<_> = noise.iter().map(|p| panel.at(p.0, p.1)).collect();
+        on.polyline(&points, BAD, 1.6, 0.85);
     }
+    // Below the panel, where no number can lie.
+    let (colour_of_note, of_noise) = match input.estimate.noise_source {
+        NoiseSource::BeforeTaps => (BAD, "red: the room's noise before the taps"),
+        NoiseSource::Tail | NoiseSource::None => (MUTED, "no quiet before the taps: the room's noise is not known"),
+    };
+    let style = Style { size: 15.0, colour: colour_of_note, ..Style::default() };
+    on.text(panel.left, panel.bottom + 44.0, of_noise, style);
     // Numbers above their peaks; strong modes first, so that weak ones give way.
     let mut placed: Vec<(f64, f64)> = Vec::new();
     let mut order: Vec<usize> = (0..modes.len()).collect();
