@@ -67,6 +67,7 @@ impl ThicknessTerms {
 #[cfg(test)]
 mod tests {
     use super::super::plate::{Constants, Size, bending_stiffnesses, free_plate_modes};
+    use super::*;
 
     /// A long strip in twist: the free edges take 0.630 h/b of its stiffness (Saint-Venant's torsion constant b h^3/3 (1 - 0.630 h/b),
     /// the standard textbooks of elasticity); Reissner and Mindlin's edge makes that 2/sqrt(10) = 0.632.
@@ -80,5 +81,36 @@ mod tests {
         let twist = modes.iter().find(|m| (m.across_length, m.across_width) == (1, 1)).expect("the first twist");
         let (_, shear) = twist.thickness_terms(&constants, &stiffnesses, thickness_m);
         assert!((shear / (thickness_m / width_m) / 0.630 - 1.0).abs() < 0.02, "{}", shear / (thickness_m / width_m));
+    }
+
+    /// Standing waves sin(px) sin(qy) far from any edge, isotropic: the first term of Mindlin's equation, omega^2 less by
+    /// D^2 k^4/(rho h) (p^2/S_x + q^2/S_y), k^2 = p^2 + q^2.
+    #[test]
+    fn far_from_edges_it_is_mindlins_first_term() {
+        let (p, q, per_area) = (20.0f64, 35.0f64, 1.4);
+        let (p2, q2) = (p * p, q * q);
+        let terms = ThicknessTerms {
+            along: [p2 * p2 * p2, p2 * p2 * q2, p2 * q2 * q2].map(|v| v / per_area),
+            across: [q2 * q2 * q2, q2 * q2 * p2, q2 * p2 * p2].map(|v| v / per_area),
+            ..Default::default()
+        };
+        let (thickness_m, shear_pa) = (2e-3, 1e9);
+        let d = 9.0;
+        let got = terms.shear(&[d, d, 0.3 * d, 0.35 * d], shear_pa, thickness_m);
+        let s = 5.0 / 6.0 * shear_pa * thickness_m;
+        let expected = d * d * (p2 + q2).powi(2) * (p2 / s + q2 / (0.25 * s)) / per_area;
+        assert!((got / expected - 1.0).abs() < 1e-12, "{got} {expected}");
+    }
+
+    /// The edges' terms as they stand at the top of this file, with numbers.
+    #[test]
+    fn edges_by_hand() {
+        let terms = ThicknessTerms { edges: [3.0, 5.0, 7.0], ends: [2.0, 11.0, 13.0], ..Default::default() };
+        let (d_x, d_y, d_1, d_k) = (10.0, 2.0, 0.5, 1.5);
+        // S_x = 5/6 1e6 1.2e-3 = 1000 N/m, S_y = 250 N/m; M = 2 D_k w_xy.
+        let got = terms.shear(&[d_x, d_y, d_1, d_k], 1e6, 1.2e-3);
+        let edges = 9.0 * 3.0 * (1.5f64 / 1000.0).sqrt() / 1.5 - 2.0 * 3.0 * (10.0 * 5.0 + 3.5 * 7.0) / 1000.0;
+        let ends = 9.0 * 2.0 * (1.5f64 / 250.0).sqrt() / 1.5 - 2.0 * 3.0 * (2.0 * 11.0 + 3.5 * 13.0) / 250.0;
+        assert!((got - edges - ends).abs() < 1e-12, "{got} {}", edges + ends);
     }
 }
