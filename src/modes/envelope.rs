@@ -12,7 +12,8 @@ use rustfft::FftPlanner;
 pub struct Envelope {
     /// Times after the strike (s), evenly spaced.
     pub time_s: Vec<f64>,
-    /// Level (dB re the fitted line at the strike), noise subtracted; below the noise it is the noise.
+    /// Level (dB re the strike: the fitted line there, or without one the refined decay's), noise subtracted; below the noise it
+    /// is the noise.
     pub level_db: Vec<f64>,
     /// Noise level on the same scale (dB).
     pub noise_db: f64,
@@ -124,7 +125,14 @@ pub(super) fn extract(input: &EnvelopeInput<'_>, planner: &mut FftPlanner<f64>) 
     let (slope, slope_u, level_at_zero) = line(first, end);
     let middle = (first + end) / 2;
     let (early, late) = (line(first, middle), line(middle, end));
-    let reference = if level_at_zero.is_finite() { level_at_zero } else { 0.0 };
+    let reference = if level_at_zero.is_finite() {
+        level_at_zero
+    } else {
+        // Too short for a line: the refined decay leads from the first clean point to the strike.
+        let clean = first.min(points - 1);
+        let level = 10.0 * (mean[clean] - noise).max(0.25 * noise).max(1e-300).log10();
+        level + DB_PER_NEPER * input.decay * input.rate_hz * time(clean)
+    };
     let to_db = |p: f64| 10.0 * p.max(1e-300).log10() - reference;
     Envelope {
         time_s: (0..=last.max(1)).map(time).collect(),
@@ -196,6 +204,43 @@ mod tests {
         assert!((smeared / slope_u - (10.0 * std::f64::consts::PI.sqrt()).sqrt()).abs() < 1e-9);
         assert!(fit_line(&power, noise, 97, 99, 4.0, 0.0, &time).0.is_nan());
         assert!(!fit_line(&power, noise, 96, 99, 4.0, 0.0, &time).0.is_nan());
+    }
+
+    /// A ring-down of 40 dB a second whose noise leaves hardly a clean point: no line, but the curve stands where the mode's own
+    /// decay puts it, and so it does with a line.
+    #[test]
+    fn the_curve_is_told_from_the_strike() {
+        let (rate_hz, length) = (8000.0, 16_384);
+        let decay = 40.0 / DB_PER_NEPER / rate_hz;
+        let turn = std::f64::consts::TAU * 440.0 / rate_hz;
+        let mut planner = FftPlanner::new();
+        let mut bins: Vec<Complex64> =
+            (0..length).map(|n| Complex64::from(0.01 * (-decay * n as f64).exp() * (turn * n as f64).cos())).collect();
+        planner.plan_fft_forward(length).process(&mut bins);
+        let first_bin = 800;
+        let bins = vec![bins[first_bin..1000].to_vec()];
+        let mut curve = |density: f64| {
+            let lengths = [length];
+            let input = EnvelopeInput {
+                bins: &bins,
+                first_bin,
+                transform: length,
+                lengths: &lengths,
+                turn,
+                decay,
+                density,
+                rate_hz,
+                origin_s: 0.0,
+                start: 0.0,
+            };
+            let envelope = extract(&input, &mut planner);
+            let at = envelope.time_s.iter().position(|t| *t > 0.17).expect("a point");
+            (envelope.slope_db_per_s, envelope.level_db[at] + 40.0 * envelope.time_s[at])
+        };
+        let (slope, level) = curve(1e-12);
+        assert!((slope + 40.0).abs() < 0.1 && level.abs() < 0.1, "{slope} {level}");
+        let (slope, level) = curve(2e-3);
+        assert!(slope.is_nan() && level.abs() < 0.5, "{slope} {level}");
     }
 
     /// The uncertainty of the slope against the scatter of slopes in noise: power of a complex sum of decay and noise.

@@ -352,14 +352,21 @@ mod tests {
         };
         let bare = || take(0.0, 0.0, plain);
         let here = masses(&[bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]);
+        let part = |mass: &Measured, source: &str| mass.parts().find(|(s, _)| &***s == source).map_or(0.0, |(_, p)| p);
+        for (mode, mass) in here.iter().enumerate() {
+            let unheard = if mode + 1 == here.len() { UNHEARD_ABOVE } else { UNHEARD_MODES };
+            assert!((part(mass, "modes outside the band") / mass.value / unheard - 1.0).abs() < 1e-9);
+            // Frequencies known to a millionth, shifts of hundredths: some ten-thousandths of the mass.
+            let moved = part(mass, "frequency shift") / mass.value;
+            assert!((1e-6..1e-2).contains(&moved), "{moved}");
+        }
         for (source, takes) in [
             ("held anew without mass", [take(0.0, 0.0, moved), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]),
             ("held anew with 5.0 g", [bare(), take(5e-3, 5e-3, moved), take(1e-2, 1e-2, plain)]),
             ("held anew with 10.0 g", [bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, moved)]),
         ] {
             for (here, there) in here.iter().zip(masses(&takes)) {
-                let (_, part) = here.parts().find(|(s, _)| &***s == source).expect(source);
-                let change = there.value - here.value;
+                let (part, change) = (part(here, source), there.value - here.value);
                 assert!((part - change).abs() < 0.05 * change.abs() + 1e-5 * here.value, "{source}: {part} {change}");
             }
         }
