@@ -235,12 +235,14 @@ mod tests {
             };
             let envelope = extract(&input, &mut planner);
             let at = envelope.time_s.iter().position(|t| *t > 0.17).expect("a point");
-            (envelope.slope_db_per_s, envelope.level_db[at] + 40.0 * envelope.time_s[at])
+            (envelope.slope_db_per_s, envelope.level_db[at] + 40.0 * envelope.time_s[at], envelope.noise_db)
         };
-        let (slope, level) = curve(1e-12);
+        let (slope, level, quiet_db) = curve(1e-12);
         assert!((slope + 40.0).abs() < 0.1 && level.abs() < 0.1, "{slope} {level}");
-        let (slope, level) = curve(2e-3);
+        // 93 dB more noise lies so much higher.
+        let (slope, level, noise_db) = curve(2e-3);
         assert!(slope.is_nan() && level.abs() < 0.5, "{slope} {level}");
+        assert!((noise_db - quiet_db - 93.0).abs() < 1.5, "{noise_db} {quiet_db}");
     }
 
     /// The uncertainty of the slope against the scatter of slopes in noise: power of a complex sum of decay and noise.
