@@ -176,20 +176,16 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
     let style = Style { size: 15.0, colour: colour_of_note, ..Style::default() };
     on.text(panel.left, panel.bottom + 44.0, of_noise, style);
     // Numbers above their peaks; strong modes first, so that weak ones give way.
+    let height = |frequency_hz: f64, reach: f64| {
+        let near = level.iter().filter(|p| (p.0 / frequency_hz - 1.0).abs() < reach).map(|p| p.1);
+        near.reduce(f64::max).map(|top| panel.at(frequency_hz, top))
+    };
     let mut placed: Vec<(f64, f64)> = Vec::new();
     let mut order: Vec<usize> = (0..modes.len()).collect();
     order.sort_by(|a, b| modes[*b].level_db.total_cmp(&modes[*a].level_db));
     for index in order {
         let mode = &modes[index];
-        let near = level
-            .iter()
-            .filter(|p| (p.0 / mode.frequency_hz - 1.0).abs() < 0.01 + mode.damping_ratio)
-            .map(|p| p.1)
-            .fold(f64::NEG_INFINITY, f64::max);
-        if !near.is_finite() {
-            continue;
-        }
-        let (x, y) = panel.at(mode.frequency_hz, near);
+        let Some((x, y)) = height(mode.frequency_hz, 0.01 + mode.damping_ratio) else { continue };
         let mut y = (y - 10.0).max(panel.top + 18.0);
         while placed.iter().any(|p| (p.0 - x).abs() < 22.0 && (p.1 - y).abs() < 18.0) && y > panel.top + 20.0 {
             y -= 18.0;
@@ -197,6 +193,21 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         placed.push((x, y));
         let style = Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
         on.text(x, y, &(index + 1).to_string(), style);
+    }
+    // What stands out but is not counted is marked too, where there is room, so that nobody takes it for forgotten.
+    let mut marked = false;
+    for (frequency_hz, _) in &input.estimate.left_out {
+        let Some((x, y)) = height(*frequency_hz, 0.003) else { continue };
+        let y = (y - 6.0).max(panel.top + 18.0);
+        if placed.iter().all(|p| (p.0 - x).abs() > 20.0 || (p.1 - y).abs() > 18.0) {
+            placed.push((x, y));
+            on.text(x, y, "×", Style { size: 17.0, colour: MUTED, anchor: Anchor::Middle, halo: true, bold: false });
+            marked = true;
+        }
+    }
+    if marked {
+        let style = Style { size: 15.0, colour: MUTED, ..Style::default() };
+        on.text(panel.left + 480.0, panel.bottom + 44.0, "×: a peak that is not counted as a mode", style);
     }
 }
 

@@ -38,6 +38,9 @@ pub fn to_text(document: &Document, detail: Detail) -> String {
 /// Width that the text keeps to.
 pub const WIDTH: usize = 100;
 
+/// Peaks that are not modes, named without being asked for.
+const MOST_LEFT_OUT: usize = 6;
+
 fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
     let mut head = recording.file.clone();
     if let (Some(rate), Some(duration)) = (recording.sample_rate_hz, recording.duration_s) {
@@ -64,6 +67,13 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
         for left in &recording.left_out {
             wrap(out, "  ", &format!("peak at {:.1} Hz is not counted: {}", left.frequency_hz, left.reason));
         }
+    } else if !recording.left_out.is_empty() {
+        let mut peaks: Vec<f64> = recording.left_out.iter().map(|left| left.frequency_hz).collect();
+        peaks.sort_by(f64::total_cmp);
+        let shown: Vec<String> = peaks.iter().take(MOST_LEFT_OUT).map(|f| format!("{f:.1}")).collect();
+        let more =
+            if peaks.len() > shown.len() { format!(" and {} more", peaks.len() - shown.len()) } else { String::new() };
+        wrap(out, "  ", &format!("peaks not counted as modes (--verbose says why): {} Hz{more}", shown.join(", ")));
     }
     if recording.modes.is_empty() {
         return;
