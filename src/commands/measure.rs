@@ -69,7 +69,7 @@ pub struct ReportArguments {
     /// Say nothing but the report
     #[arg(long, short)]
     quiet: bool,
-    /// Also list the peaks that are not counted as modes, and why
+    /// Say why each peak that is not listed as a mode was left out
     #[arg(long, short)]
     verbose: bool,
     /// Show no progress bar

@@ -213,6 +213,8 @@ mod tests {
         let (rate_hz, length) = (8000.0, 16_384);
         let decay = 40.0 / DB_PER_NEPER / rate_hz;
         let turn = std::f64::consts::TAU * 440.0 / rate_hz;
+        // The transform begins 20 ms behind the strike.
+        let origin = 160.0;
         let mut planner = FftPlanner::new();
         let mut bins: Vec<Complex64> =
             (0..length).map(|n| Complex64::from(0.01 * (-decay * n as f64).exp() * (turn * n as f64).cos())).collect();
@@ -230,7 +232,7 @@ mod tests {
                 decay,
                 density,
                 rate_hz,
-                origin_s: 0.0,
+                origin_s: origin / rate_hz,
                 start: 0.0,
             };
             let envelope = extract(&input, &mut planner);

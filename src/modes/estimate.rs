@@ -43,7 +43,7 @@ pub struct Estimate {
     pub noise_source: NoiseSource,
     /// Steady lines heard before the taps and left out (Hz).
     pub steady_lines_hz: Vec<f64>,
-    /// Peaks that were looked at and are not modes: frequency (Hz) and why.
+    /// Peaks that were looked at and are not listed as modes: frequency (Hz, ascending) and why.
     pub left_out: Vec<(f64, &'static str)>,
     /// The picture of the spectrum: mean over the taps used.
     pub spectrum: Spectrum,
@@ -61,6 +61,8 @@ impl Estimate {
 const MOST_ATTEMPTS: usize = 8;
 /// With so many modes in a take there are weaker ones unseen among them.
 const CROWDED: usize = 12;
+/// Peaks of several groups of taps closer than this (relative) are one.
+const SAME_PEAK: f64 = 1e-3;
 /// Taps are analysed together up to so many samples; more of them are split into groups and the groups' results joined.
 const MOST_SAMPLES_TOGETHER: usize = 2_000_000;
 
@@ -233,7 +235,15 @@ impl Estimator {
             estimate.left_out.extend(left_out);
             results.push((modes, group.len()));
         }
+        let groups = results.len();
         estimate.modes = super::merge::merge(results);
+        estimate.left_out.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if groups > 1 {
+            // What one group of taps could not tell, another may have; and each names the same peak.
+            let same = |a: f64, b: f64| (a / b - 1.0).abs() < SAME_PEAK;
+            estimate.left_out.dedup_by(|a, b| same(a.0, b.0));
+            estimate.left_out.retain(|(f, _)| !estimate.modes.iter().any(|m| same(m.frequency_hz, *f)));
+        }
         if noise_source != NoiseSource::BeforeTaps {
             for mode in &mut estimate.modes {
                 mode.reasons.push(ModeReason::NoiseUnknown);

@@ -133,7 +133,7 @@ fn judge_one(
         return Err("it does not decay like a mode");
     }
     if !begins_with_the_tap(component, before, density, rate_hz) {
-        return Err("it sounded before the tap as well");
+        return Err("it seems to have sounded before the tap as well, or a steady tone close by did");
     }
 
     let covariance = cluster.fit.pole_covariance(index);
@@ -359,7 +359,7 @@ fn drop_products(modes: &mut Vec<Mode>, left_out: &mut Vec<(f64, &'static str)>)
             })
         });
         if product {
-            left_out.push((m.frequency_hz, "it is a sum or difference of two strong modes"));
+            left_out.push((m.frequency_hz, "it may be a sum or difference of two strong modes"));
         }
         !product
     });

@@ -5,7 +5,6 @@ use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style
 use super::numbers::{minus, rounded, significant, with_interval};
 use super::part_page;
 use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason, Spectrum};
-use crate::sound::NoiseSource;
 
 /// What a page shows.
 pub struct PageInput<'a> {
@@ -164,14 +163,13 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
     panel.draw(on, "Spectrum after the taps", "frequency, Hz", "dB re full scale² per Hz");
     let points: Vec<_> = level.iter().map(|p| panel.at(p.0, p.1)).collect();
     on.polyline(&points, "#33536b", 1.3, 1.0);
-    if input.estimate.noise_source == NoiseSource::BeforeTaps {
-        let points: Vec<_> = noise.iter().map(|p| panel.at(p.0, p.1)).collect();
-        on.polyline(&points, BAD, 1.6, 0.85);
-    }
+    let points: Vec<_> = noise.iter().map(|p| panel.at(p.0, p.1)).collect();
+    on.polyline(&points, BAD, 1.6, 0.85);
     // Below the panel, where no number can lie.
-    let (colour_of_note, of_noise) = match input.estimate.noise_source {
-        NoiseSource::BeforeTaps => (BAD, "red: the room's noise before the taps"),
-        NoiseSource::Tail | NoiseSource::None => (MUTED, "no quiet before the taps: the room's noise is not known"),
+    let (colour_of_note, of_noise) = match (level.is_empty(), noise.is_empty()) {
+        (true, _) => (MUTED, ""),
+        (false, false) => (BAD, "red: the room's noise before the taps"),
+        (false, true) => (MUTED, "the room's noise could not be read before the taps"),
     };
     let style = Style { size: 15.0, colour: colour_of_note, ..Style::default() };
     on.text(panel.left, panel.bottom + 44.0, of_noise, style);
@@ -194,21 +192,30 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         let style = Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
         on.text(x, y, &(index + 1).to_string(), style);
     }
-    // What stands out but is not counted is marked too, where there is room, so that nobody takes it for forgotten.
-    let mut marked = false;
-    for (frequency_hz, _) in &input.estimate.left_out {
-        let Some((x, y)) = height(*frequency_hz, 0.003) else { continue };
-        let y = (y - 6.0).max(panel.top + 18.0);
-        if placed.iter().all(|p| (p.0 - x).abs() > 20.0 || (p.1 - y).abs() > 18.0) {
+    // What stands out but is no mode is marked too, so that nobody takes it for forgotten.
+    let mut mark = |at_hz: &mut dyn Iterator<Item = f64>, sign: &str| {
+        let mut any = false;
+        for frequency_hz in at_hz {
+            let Some((x, y)) = height(frequency_hz, (picture.bin_hz / frequency_hz).max(0.003)) else { continue };
+            let mut y = (y - 6.0).max(panel.top + 18.0);
+            while placed.iter().any(|p| (p.0 - x).abs() < 18.0 && (p.1 - y).abs() < 16.0) && y > panel.top + 20.0 {
+                y -= 16.0;
+            }
             placed.push((x, y));
-            on.text(x, y, "×", Style { size: 17.0, colour: MUTED, anchor: Anchor::Middle, halo: true, bold: false });
-            marked = true;
+            on.text(x, y, sign, Style { size: 17.0, colour: MUTED, anchor: Anchor::Middle, halo: true, bold: false });
+            any = true;
         }
+        any
+    };
+    let mut legend = Vec::new();
+    if mark(&mut input.estimate.steady_lines_hz.iter().copied(), "~") {
+        legend.push("~ a steady line, there before the taps");
     }
-    if marked {
-        let style = Style { size: 15.0, colour: MUTED, ..Style::default() };
-        on.text(panel.left + 480.0, panel.bottom + 44.0, "×: a peak that is not counted as a mode", style);
+    if mark(&mut input.estimate.left_out.iter().map(|(f, _)| *f), "×") {
+        legend.push("× a peak too uncertain to list");
     }
+    let style = Style { size: 15.0, colour: MUTED, ..Style::default() };
+    on.text(panel.left + 440.0, panel.bottom + 44.0, &legend.join("    "), style);
 }
 
 fn decays(on: &mut Drawing, input: &PageInput<'_>, order: &[usize]) {

@@ -8,7 +8,7 @@ use crate::modes::COVERAGE_95;
 /// How much is said.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Detail {
-    /// Also the peaks that are no modes.
+    /// Why each peak that is not listed as a mode was left out.
     pub verbose: bool,
     /// A plain sentence with every figure about the part.
     pub explain: bool,
@@ -38,8 +38,8 @@ pub fn to_text(document: &Document, detail: Detail) -> String {
 /// Width that the text keeps to.
 pub const WIDTH: usize = 100;
 
-/// Peaks that are not modes, named without being asked for.
-const MOST_LEFT_OUT: usize = 6;
+/// Peaks that are not listed as modes, named without being asked for.
+const MOST_LEFT_OUT: usize = 12;
 
 fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
     let mut head = recording.file.clone();
@@ -65,15 +65,17 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
     }
     if detail.verbose {
         for left in &recording.left_out {
-            wrap(out, "  ", &format!("peak at {:.1} Hz is not counted: {}", left.frequency_hz, left.reason));
+            wrap(out, "  ", &format!("peak at {:.1} Hz is not listed: {}", left.frequency_hz, left.reason));
         }
     } else if !recording.left_out.is_empty() {
-        let mut peaks: Vec<f64> = recording.left_out.iter().map(|left| left.frequency_hz).collect();
-        peaks.sort_by(f64::total_cmp);
-        let shown: Vec<String> = peaks.iter().take(MOST_LEFT_OUT).map(|f| format!("{f:.1}")).collect();
-        let more =
-            if peaks.len() > shown.len() { format!(" and {} more", peaks.len() - shown.len()) } else { String::new() };
-        wrap(out, "  ", &format!("peaks not counted as modes (--verbose says why): {} Hz{more}", shown.join(", ")));
+        let shown: Vec<String> =
+            recording.left_out.iter().take(MOST_LEFT_OUT).map(|left| format!("{:.1}", left.frequency_hz)).collect();
+        let more = match recording.left_out.len() - shown.len() {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        let peaks = shown.join(", ");
+        wrap(out, "  ", &format!("peaks not listed, though some may be modes (--verbose says why): {peaks} Hz{more}"));
     }
     if recording.modes.is_empty() {
         return;

@@ -311,7 +311,7 @@ mod tests {
         masses_g.iter().map(|dm| tone(*dm, 200.0 / (1.0 + dm / 100.0 * (1.0 - bend * dm / 100.0)).sqrt())).collect()
     }
 
-    /// Three masses on one line, however bent: nothing to complain of, and no more uncertainty for it.
+    /// Three masses on one line, however bent: nothing to complain of; what bends it is allowed for.
     #[test]
     fn a_bent_line_is_no_disagreement() {
         let fit = effective_mass(&bent(2.0, &[0.0, 4.5, 9.0, 13.5])).expect("a mass");

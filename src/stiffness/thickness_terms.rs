@@ -83,7 +83,7 @@ mod tests {
         assert!((shear / (thickness_m / width_m) / 0.630 - 1.0).abs() < 0.02, "{}", shear / (thickness_m / width_m));
     }
 
-    /// Standing waves sin(px) sin(qy) far from any edge, isotropic: the first term of Mindlin's equation, omega^2 less by
+    /// Standing waves sin(px) sin(qy) far from any edge, isotropic in its plane: the first term of Mindlin's equation, omega^2 less by
     /// D^2 k^4/(rho h) (p^2/S_x + q^2/S_y), k^2 = p^2 + q^2.
     #[test]
     fn far_from_edges_it_is_mindlins_first_term() {
