@@ -192,7 +192,7 @@ impl Estimator {
         }
         let mut results = Vec::new();
         for group in groups {
-            let (rings, before) = read_rings(recording, taps, &group, room, used)?;
+            let (rings, mut before) = read_rings(recording, taps, &group, room, used)?;
             let mut scales = transform(&rings, &mut self.real);
             let scales_density;
             let density = match &room.density {
@@ -220,6 +220,10 @@ impl Estimator {
             let clusters = refine(&search);
             let origin_s = used.contact_s + room.whitening.memory() as f64 / rate_hz;
             let group_data = Group { search, clusters, whitening: &room.whitening, origin_s };
+            let steady = || group_data.clusters.iter().flat_map(|c| &c.from_origin).filter(|c| c.steady);
+            for (tap, before) in before.iter_mut().enumerate() {
+                steady().for_each(|line| before.take_out(line, tap));
+            }
             let envelopes = self.envelopes(&group_data);
             if noise_source == NoiseSource::BeforeTaps && used.limit_s.is_infinite() {
                 match bend(&group_data, &envelopes) {

@@ -11,6 +11,7 @@ use super::envelope::Envelope;
 use super::estimate::Group;
 use super::mode::{Mode, ModeReason, student_factor};
 use super::presence::MOST_DAMPING;
+use super::rings::Before;
 use super::steady_line::may_wander_to;
 use super::window::tone;
 
@@ -46,7 +47,7 @@ fn cluster_energy(group: &Group<'_>, cluster: &Cluster, tap: usize) -> f64 {
 pub(super) fn judge(
     group: &Group<'_>,
     envelopes: Vec<Vec<Envelope>>,
-    before: &[Vec<f32>],
+    before: &[Before],
 ) -> (Vec<Mode>, Vec<(f64, &'static str)>) {
     let rate_hz = group.search.rate_hz;
     let mut modes = Vec::new();
@@ -110,7 +111,7 @@ fn judge_one(
     index: usize,
     noise: &Noise,
     envelope: Envelope,
-    before: &[Vec<f32>],
+    before: &[Before],
 ) -> Result<Mode, &'static str> {
     let search = &group.search;
     let rate_hz = search.rate_hz;
@@ -133,7 +134,7 @@ fn judge_one(
         return Err("it does not decay like a mode");
     }
     if !begins_with_the_tap(component, before, density, rate_hz) {
-        return Err("it seems to have sounded before the tap as well, or a steady tone close by did");
+        return Err("it seems to have sounded before the tap as well");
     }
 
     let covariance = cluster.fit.pole_covariance(index);
@@ -277,9 +278,10 @@ fn judge_one(
 }
 
 /// Whether a mode is far weaker just before the strikes than just after them.
-fn begins_with_the_tap(component: &Component, before: &[Vec<f32>], density: f64, rate_hz: f64) -> bool {
+fn begins_with_the_tap(component: &Component, before: &[Before], density: f64, rate_hz: f64) -> bool {
     let (mut compared, mut begins) = (0, 0);
-    for (samples, amplitude) in before.iter().zip(&component.amplitudes) {
+    for (before, amplitude) in before.iter().zip(&component.amplitudes) {
+        let samples = &before.samples;
         // Long enough to tell the mode from its neighbours, no longer than the mode is steady in.
         let wished = ((4.0 * std::f64::consts::TAU / component.turn) as usize).max((0.02 * rate_hz) as usize);
         if samples.len() < wished {

@@ -1,6 +1,8 @@
 //! The ring-downs of a take, read and whitened: which part of each is used.
 
+use super::component::Component;
 use super::room_noise::Room;
+use super::window::phasor;
 use crate::sound::{Recording, SoundError, Tap};
 
 /// From the picked onset to the origin of the transforms (s): the usual length of the contact; and a long one, for a soft
@@ -27,6 +29,24 @@ impl Ring {
     /// Samples from the origin to the end of the ring-down.
     pub(super) fn length(&self) -> usize {
         self.samples.len() - self.lead
+    }
+}
+
+/// The whitened sound just before a strike.
+pub(super) struct Before {
+    pub samples: Vec<f32>,
+    /// Samples from the last of them to the origin of the ring-down.
+    gap: usize,
+}
+
+impl Before {
+    /// Takes away a steady line as the ring-down of this tap tells it: it was there before, and would pass for a mode close by.
+    pub(super) fn take_out(&mut self, line: &Component, tap: usize) {
+        let Some(amplitude) = line.amplitudes.get(tap) else { return };
+        let first = -((self.samples.len() + self.gap) as f64 - 1.0) * line.turn;
+        for (sample, phase) in self.samples.iter_mut().zip(phasor(first, line.turn)) {
+            *sample -= (amplitude * phase).re as f32;
+        }
     }
 }
 
@@ -64,7 +84,7 @@ pub(super) fn read_rings(
     group: &[usize],
     room: &Room,
     used: Stretch,
-) -> Result<(Vec<Ring>, Vec<Vec<f32>>), SoundError> {
+) -> Result<(Vec<Ring>, Vec<Before>), SoundError> {
     let rate_hz = recording.sample_rate_hz();
     let memory = room.whitening.memory();
     let lead = ((used.contact_s - EARLIEST_S) * rate_hz).round() as usize;
@@ -83,8 +103,9 @@ pub(super) fn read_rings(
         let guard = (0.002 * rate_hz) as usize;
         let stop = tap.onset.saturating_sub(guard);
         let from = stop.saturating_sub((BEFORE_S * rate_hz) as usize + memory);
-        before.push(if tap.starts_inside { Vec::new() } else { whiten(recording.read(from, stop, &mut scratch)?) });
         let origin = tap.onset + memory + contact;
+        let samples = if tap.starts_inside { Vec::new() } else { whiten(recording.read(from, stop, &mut scratch)?) };
+        before.push(Before { samples, gap: origin + 1 - stop });
         let limit = if used.limit_s.is_finite() { tap.onset + (used.limit_s * rate_hz) as usize } else { usize::MAX };
         let end = tap.end.min(limit).max(origin + contact + 64).min(recording.len());
         let mut samples = whiten(recording.read(origin - lead - memory, end, &mut scratch)?);

@@ -111,6 +111,21 @@ fn modes_beside_hum_in_rumble_are_read_at_the_bound() {
     reaches_the_bound("hum", takes);
 }
 
+/// A faint mode between the lines of hum that is twice as loud is not taken for having sounded before.
+#[test]
+fn a_faint_mode_beside_loud_hum_is_counted() {
+    for seed in 1500..1510 {
+        let take = TakeSpec {
+            steady_lines: vec![(50.0, 6e-3), (100.0, 4e-3), (150.0, 1e-3)],
+            ..spec(&[mode(86.5, 0.0055, 2e-3, 0.7), mode(250.0, 0.006, 0.03, 1.0)], seed)
+        };
+        let estimate = measured(take.make().samples);
+        assert_eq!(estimate.modes.len(), 2, "{:?}", estimate.left_out);
+        let faint = &estimate.modes[0];
+        assert!((faint.frequency_hz - 86.5).abs() < 4.0 * faint.frequency_hz_u, "{faint:?}");
+    }
+}
+
 /// Mains that wander by a tenth of a hertz and swell by 3 %, as real ones do: the modes between their lines keep their intervals, and
 /// nothing of the hum is listed.
 #[test]
