@@ -179,16 +179,21 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         near.reduce(f64::max).map(|top| panel.at(frequency_hz, top))
     };
     let mut placed: Vec<(f64, f64)> = Vec::new();
+    // Lifted until it covers nothing that stands already.
+    let mut lifted = |x: f64, y: f64| {
+        let mut y = y.max(panel.top + 18.0);
+        while placed.iter().any(|p| (p.0 - x).abs() < 22.0 && (p.1 - y).abs() < 18.0) && y > panel.top + 20.0 {
+            y -= 18.0;
+        }
+        placed.push((x, y));
+        y
+    };
     let mut order: Vec<usize> = (0..modes.len()).collect();
     order.sort_by(|a, b| modes[*b].level_db.total_cmp(&modes[*a].level_db));
     for index in order {
         let mode = &modes[index];
         let Some((x, y)) = height(mode.frequency_hz, 0.01 + mode.damping_ratio) else { continue };
-        let mut y = (y - 10.0).max(panel.top + 18.0);
-        while placed.iter().any(|p| (p.0 - x).abs() < 22.0 && (p.1 - y).abs() < 18.0) && y > panel.top + 20.0 {
-            y -= 18.0;
-        }
-        placed.push((x, y));
+        let y = lifted(x, y - 10.0);
         let style = Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
         on.text(x, y, &(index + 1).to_string(), style);
     }
@@ -197,11 +202,7 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         let mut any = false;
         for frequency_hz in at_hz {
             let Some((x, y)) = height(frequency_hz, (picture.bin_hz / frequency_hz).max(0.003)) else { continue };
-            let mut y = (y - 6.0).max(panel.top + 18.0);
-            while placed.iter().any(|p| (p.0 - x).abs() < 18.0 && (p.1 - y).abs() < 16.0) && y > panel.top + 20.0 {
-                y -= 16.0;
-            }
-            placed.push((x, y));
+            let y = lifted(x, y - 6.0);
             on.text(x, y, sign, Style { size: 17.0, colour: MUTED, anchor: Anchor::Middle, halo: true, bold: false });
             any = true;
         }
@@ -212,10 +213,10 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         legend.push("~ a steady line, there before the taps");
     }
     if mark(&mut input.estimate.left_out.iter().map(|(f, _)| *f), "×") {
-        legend.push("× a peak too uncertain to list");
+        legend.push("× a peak that is not listed");
     }
     let style = Style { size: 15.0, colour: MUTED, ..Style::default() };
-    on.text(panel.left + 440.0, panel.bottom + 44.0, &legend.join("    "), style);
+    on.text(panel.left + 440.0, panel.bottom + 44.0, &legend.join(" · "), style);
 }
 
 fn decays(on: &mut Drawing, input: &PageInput<'_>, order: &[usize]) {
