@@ -35,6 +35,7 @@
 pub mod bench;
 pub mod commands;
 pub mod compare;
+mod files;
 mod lanes;
 pub mod listen;
 pub mod loss;

@@ -10,6 +10,10 @@ use std::sync::Mutex;
 
 use sha2::{Digest, Sha256};
 
+use crate::files::{MOST_REPORT_BYTES, Outlet, open_recording, read_text};
+
+/// Letters of a fingerprint, 128 bits: the chance that two of a million recordings share them is 1e-27.
+const FINGERPRINT: usize = 32;
 /// The sources of the program that is running.
 const SOURCES: &str = env!("RINGWRIGHT_SOURCES");
 
@@ -17,12 +21,13 @@ const SOURCES: &str = env!("RINGWRIGHT_SOURCES");
 #[derive(Debug)]
 pub struct Kept {
     folder: PathBuf,
+    outlet: Outlet,
     used: Mutex<HashSet<String>>,
 }
 
 impl Kept {
-    pub fn new(folder: PathBuf) -> Self {
-        Self { folder, used: Mutex::default() }
+    pub(crate) fn new(folder: PathBuf, outlet: Outlet) -> Self {
+        Self { folder, outlet, used: Mutex::default() }
     }
 
     /// The fingerprint of a recording and whatever else decides its result; `None` if it cannot be read.
@@ -32,7 +37,7 @@ impl Kept {
             digest.update((text.len() as u64).to_le_bytes());
             digest.update(text.as_bytes());
         }
-        let mut file = std::fs::File::open(recording).ok()?;
+        let mut file = open_recording(recording).ok()?;
         let mut buffer = vec![0u8; 1 << 16];
         loop {
             match file.read(&mut buffer) {
@@ -59,7 +64,7 @@ impl Kept {
         if let Ok(mut used) = self.used.lock() {
             used.insert(fingerprint.to_owned());
         }
-        std::fs::read_to_string(self.path(fingerprint)).ok()
+        read_text(&self.path(fingerprint), MOST_REPORT_BYTES).ok()
     }
 
     /// Removes the results that were not asked for: their recordings have changed or are gone.
@@ -68,17 +73,17 @@ impl Kept {
         for entry in std::fs::read_dir(&self.folder).into_iter().flatten().flatten() {
             let path = entry.path();
             let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-            if path.extension().is_some_and(|e| e == "json") && !used.contains(&name) {
-                // What stays behind takes room, no more.
-                let _ = std::fs::remove_file(path);
+            // Whatever else somebody laid there is not ours.
+            let ours = name.len() == FINGERPRINT && name.bytes().all(|b| b.is_ascii_hexdigit());
+            if ours && path.extension().is_some_and(|e| e == "json") && !used.contains(&name) {
+                self.outlet.remove_file(&path);
             }
         }
     }
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
-    // 128 bits: the chance that two of a million recordings share them is 1e-27.
-    bytes.iter().take(16).map(|b| format!("{b:02x}")).collect()
+    bytes.iter().take(FINGERPRINT / 2).map(|b| format!("{b:02x}")).collect()
 }
 
 #[cfg(test)]
@@ -104,14 +109,16 @@ mod tests {
     #[test]
     fn unused_results_are_forgotten() {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let kept = Kept::new(folder.path().to_owned());
-        for name in ["used", "old"] {
+        let kept = Kept::new(folder.path().to_owned(), Outlet::default());
+        let (used, old) = (Kept::of_bytes(b"used"), Kept::of_bytes(b"old"));
+        for name in [&used, &old, "mine"] {
             std::fs::write(kept.path(name), "{}").expect("it can be written");
         }
         std::fs::write(folder.path().join("mine.txt"), "x").expect("it can be written");
-        assert_eq!(kept.read("used").as_deref(), Some("{}"));
+        assert_eq!(kept.read(&used).as_deref(), Some("{}"));
         assert_eq!(kept.read("new"), None);
         kept.forget_unused();
-        assert!(kept.path("used").exists() && !kept.path("old").exists() && folder.path().join("mine.txt").exists());
+        assert!(kept.path(&used).exists() && !kept.path(&old).exists());
+        assert!(kept.path("mine").exists() && folder.path().join("mine.txt").exists());
     }
 }

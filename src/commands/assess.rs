@@ -1,11 +1,12 @@
 //! What `measure` says beyond modes: the described part's moduli, and stations that were tapped with masses stuck on.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 use clap::Args;
 
 use super::inputs::Input;
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::loss::{NumberedLoss, loss_quantities, power_drawn_ratio, station_mobility};
 use crate::modes::Mode;
 use crate::part::{Kind, Measured, PartDescription, Sizes, station_of};
@@ -36,10 +37,16 @@ pub struct PartArguments {
 }
 
 impl PartArguments {
+    /// The file that describes the part, if one was named.
+    pub fn file(&self) -> Option<&Path> {
+        self.part.as_deref()
+    }
+
     /// The description, if one was given.
     pub fn read(&self) -> anyhow::Result<Option<PartDescription>> {
         if let Some(file) = &self.part {
-            let text = std::fs::read_to_string(file).with_context(|| format!("{}: cannot be read", file.display()))?;
+            let text =
+                read_text(file, MOST_WRITTEN_BYTES).with_context(|| format!("{}: cannot be read", file.display()))?;
             let part = PartDescription::from_toml(&text).map_err(|e| anyhow!("{}: {e}", file.display()))?;
             return Ok(Some(part));
         }
@@ -117,6 +124,12 @@ pub fn station_take(added: Measured, recording: &RecordingEntry) -> StationTake 
     StationTake { added, tones: recording.modes.iter().map(tone).collect() }
 }
 
+/// What a station's place is called: part, stage and station name it; where the bench lies does not.
+pub fn station_name(place: &str) -> String {
+    let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
+    names[names.len().saturating_sub(3)..].join("/")
+}
+
 /// The stations among some recordings: those that were tapped with a mass stuck on, and without.
 pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&PartDescription>) -> Vec<StationEntry> {
     let mut places: Vec<(String, Vec<StationTake>)> = Vec::new();
@@ -139,9 +152,7 @@ pub fn stations(inputs: &[Input], recordings: &[RecordingEntry], part: Option<&P
             let mut added: Vec<f64> = takes.iter().map(|t| t.added.value).collect();
             added.sort_by(f64::total_cmp);
             added.dedup();
-            // Part, stage and station name it; where the bench lies does not.
-            let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
-            let shown = names[names.len().saturating_sub(3)..].join("/");
+            let shown = station_name(&place);
             let mut entry = match follow_modes(&takes) {
                 Ok(results) => {
                     let mobility = station_mobility(&results, &place);

@@ -10,9 +10,9 @@ use super::inputs::Input;
 use super::measure::{ReportArguments, progress_bar};
 use super::take::{Job, MeasuredTake, Plan, measure_take, path_of, shapes_page};
 use crate::bench::Kept;
+use crate::files::{MOST_REPORT_BYTES, Outlet, read_bytes};
 use crate::modes::Estimator;
 use crate::part::PartDescription;
-use crate::report::save;
 
 /// A take to measure.
 pub struct Wanted {
@@ -35,7 +35,7 @@ struct KeptTake {
 /// Gives the takes in their order, and what went wrong beside the takes' own errors.
 pub fn measure_all(
     wanted: &[Wanted],
-    kept: &Kept,
+    (kept, outlet): (&Kept, &Outlet),
     report: &ReportArguments,
     hide_progress: bool,
 ) -> (Vec<MeasuredTake>, Vec<String>) {
@@ -46,11 +46,11 @@ pub fn measure_all(
         let fingerprint = fingerprint(wanted, &plan, report);
         let known = fingerprint.as_ref().and_then(|f| read(kept, f, &wanted.page));
         let take = known.unwrap_or_else(|| {
-            let job = Job { input: &wanted.input, name: wanted.name.clone(), page: Some(&wanted.page) };
+            let job = Job { input: &wanted.input, name: wanted.name.clone(), page: Some(&wanted.page), outlet };
             let take = measure_take(&job, &plan, estimator, report, &troubles);
             // One that failed is tried again: the reason may lie outside the file.
             if let (Some(fingerprint), None) = (&fingerprint, &take.entry.error) {
-                keep(kept, fingerprint, &take, &wanted.page, &troubles);
+                keep((kept, outlet), fingerprint, &take, &wanted.page, &troubles);
             }
             take
         });
@@ -72,14 +72,20 @@ fn fingerprint(wanted: &Wanted, plan: &Plan, report: &ReportArguments) -> Option
 fn read(kept: &Kept, fingerprint: &str, page: &Path) -> Option<MeasuredTake> {
     let known: KeptTake = serde_json::from_str(&kept.read(fingerprint)?).ok()?;
     let same = |(name, print): &(String, String)| {
-        std::fs::read(page.with_file_name(name)).is_ok_and(|bytes| Kept::of_bytes(&bytes) == *print)
+        read_bytes(&page.with_file_name(name), MOST_REPORT_BYTES).is_ok_and(|bytes| Kept::of_bytes(&bytes) == *print)
     };
     known.pages.iter().all(same).then(|| known.take.restored())
 }
 
-fn keep(kept: &Kept, fingerprint: &str, take: &MeasuredTake, page: &Path, troubles: &Mutex<Vec<String>>) {
+fn keep(
+    (kept, outlet): (&Kept, &Outlet),
+    fingerprint: &str,
+    take: &MeasuredTake,
+    page: &Path,
+    troubles: &Mutex<Vec<String>>,
+) {
     let print = |page: PathBuf| {
-        let bytes = std::fs::read(&page).ok()?;
+        let bytes = read_bytes(&page, MOST_REPORT_BYTES).ok()?;
         Some((page.file_name()?.to_string_lossy().into_owned(), Kept::of_bytes(&bytes)))
     };
     // Without its page a take is not done with.
@@ -88,7 +94,7 @@ fn keep(kept: &Kept, fingerprint: &str, take: &MeasuredTake, page: &Path, troubl
     let known = KeptTake { take: take.clone(), pages: std::iter::once(own).chain(shapes).collect() };
     let saved = serde_json::to_vec(&known)
         .map_err(|e| e.to_string())
-        .and_then(|bytes| save(&kept.path(fingerprint), &bytes, true).map_err(|e| e.to_string()));
+        .and_then(|bytes| outlet.save(&kept.path(fingerprint), &bytes, true).map_err(|e| e.to_string()));
     if let (Err(why), Ok(mut list)) = (saved, troubles.lock()) {
         list.push(format!("{}: is measured, but could not be kept for the next time: {why}", take.entry.file));
     }

@@ -10,14 +10,15 @@ use super::inputs::{Input, gather};
 use super::measure::Format;
 use super::stage::{Take, stage_of};
 use super::take::{Plan, measure_alone};
-use super::{Outcome, print, tell};
+use super::{Outcome, print_as, tell};
 use crate::bench::Bench;
 use crate::compare::{Comparison, Stage, compare, control_charts};
+use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_text};
 use crate::modes::Estimator;
 use crate::part::{PartDescription, misnamed, station_of};
 use crate::report::{
     Document, RecordingEntry, TakePicture, comparison_csv, comparison_json, comparison_png, comparison_text,
-    control_csv, control_json, control_png, control_text, save,
+    control_csv, control_json, control_png, control_text,
 };
 
 #[derive(Debug, Args)]
@@ -67,11 +68,14 @@ pub struct Arguments {
     /// Say nothing but the report
     #[arg(long, short)]
     quiet: bool,
+    /// The bench that the page belongs into, if it does.
+    #[arg(skip)]
+    bench: Option<PathBuf>,
 }
 
 impl Arguments {
-    /// One stage against another as text, with a page that replaces its older self.
-    pub fn of_two(baseline: &Path, other: &Path, page: PathBuf) -> Self {
+    /// One stage against another as text, with a page in a bench's reports that replaces its older self.
+    pub fn of_two(baseline: &Path, other: &Path, page: PathBuf, bench: &Path) -> Self {
         Self {
             baseline: baseline.to_owned(),
             others: vec![other.to_owned()],
@@ -84,6 +88,7 @@ impl Arguments {
             remark: None,
             force: true,
             quiet: false,
+            bench: Some(bench.to_owned()),
         }
     }
 }
@@ -98,13 +103,12 @@ fn parse_pair(text: &str) -> Result<(usize, usize), String> {
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
-    for file in arguments.out.iter().chain(&arguments.page) {
-        if file.exists() && !arguments.force {
-            bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
-        }
-    }
+    let stages = [&arguments.baseline].into_iter().chain(&arguments.others).chain(&arguments.earlier);
+    let bench = arguments.bench.as_deref().map_or_else(Outlet::default, Outlet::of_bench);
+    let outlet = bench.and(stages.flat_map(|stage| files_of(stage)));
+    outlet.check_all(arguments.out.iter().chain(&arguments.page), arguments.force)?;
     if !arguments.earlier.is_empty() {
-        return against_earlier(arguments);
+        return against_earlier(arguments, &outlet);
     }
     let mut troubles = Vec::new();
     let all: Vec<&PathBuf> = std::iter::once(&arguments.baseline).chain(&arguments.others).collect();
@@ -147,12 +151,12 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         Format::Csv => comparison_csv(&comparisons),
     };
     match &arguments.out {
-        Some(out) => save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
-        None => print(&text),
+        Some(out) => outlet.save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
+        None => print_as(arguments.format, &text),
     }
     if let Some(page) = &arguments.page {
         let png = comparison_png(&comparisons, &pictures, None, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
-        save(page, &png, arguments.force).context("the picture was not saved")?;
+        outlet.save(page, &png, arguments.force).context("the picture was not saved")?;
         if !arguments.quiet {
             tell(&format!("the picture is in {}", page.display()));
         }
@@ -166,7 +170,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
 }
 
 /// This part against the shop's earlier ones.
-fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
+fn against_earlier(arguments: &Arguments, outlet: &Outlet) -> anyhow::Result<Outcome> {
     if arguments.earlier.len() < 2 {
         bail!("--earlier: at least two earlier parts are needed to tell what is usual");
     }
@@ -185,12 +189,12 @@ fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
         Format::Csv => control_csv(&this.name, &charts),
     };
     match &arguments.out {
-        Some(out) => save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
-        None => print(&text),
+        Some(out) => outlet.save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
+        None => print_as(arguments.format, &text),
     }
     if let Some(page) = &arguments.page {
         let png = control_png(&this.name, &charts, &notes, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
-        save(page, &png, arguments.force).context("the picture was not saved")?;
+        outlet.save(page, &png, arguments.force).context("the picture was not saved")?;
     }
     troubles.iter().for_each(|t| tell(t));
     Ok(if troubles.is_empty() { Outcome::Done } else { Outcome::Partly })
@@ -198,37 +202,47 @@ fn against_earlier(arguments: &Arguments) -> anyhow::Result<Outcome> {
 
 /// The description of a stage's part: `part.toml` in its folder, `PATH.toml` beside it, or its entry in a `bench.toml`.
 pub fn described(path: &Path) -> anyhow::Result<Option<PartDescription>> {
-    let beside = path.with_extension("toml");
-    for file in [path.join("part.toml"), beside] {
-        if file.is_file() {
-            let text = std::fs::read_to_string(&file).with_context(|| format!("{}: cannot be read", file.display()))?;
-            let part = PartDescription::from_toml(&text).map_err(|e| anyhow!("{}: {e}", file.display()))?;
-            let questions = part.questions();
-            if !questions.is_empty() {
-                bail!("{}: {}", file.display(), questions.join("; "));
-            }
-            return Ok(Some(part));
-        }
+    let Some(file) = own_description(path) else { return of_bench(path) };
+    let text = read_text(&file, MOST_WRITTEN_BYTES).with_context(|| format!("{}: cannot be read", file.display()))?;
+    let part = PartDescription::from_toml(&text).map_err(|e| anyhow!("{}: {e}", file.display()))?;
+    let questions = part.questions();
+    if !questions.is_empty() {
+        bail!("{}: {}", file.display(), questions.join("; "));
     }
-    of_bench(path)
+    Ok(Some(part))
+}
+
+/// A description that lies in a stage's folder or beside it.
+fn own_description(path: &Path) -> Option<PathBuf> {
+    [path.join("part.toml"), path.with_extension("toml")].into_iter().find(|file| file.exists() && !file.is_dir())
+}
+
+/// The bench that a path lies in: its folder, and the path below its recordings.
+fn bench_around(path: &Path) -> Option<(PathBuf, PathBuf)> {
+    let path = path.canonicalize().ok()?;
+    path.ancestors().skip(1).find_map(|folder| {
+        let inside = path.strip_prefix(folder.join("recordings")).ok()?;
+        folder.join("bench.toml").exists().then(|| (folder.to_owned(), inside.to_owned()))
+    })
+}
+
+/// Every file that a stage is read from: its takes (or its saved report), and what describes it.
+pub fn files_of(path: &Path) -> Vec<PathBuf> {
+    let described = own_description(path).or_else(|| Some(bench_around(path)?.0.join("bench.toml")));
+    named_inputs(path).into_iter().flatten().chain(described).collect()
 }
 
 /// The stage's entry in the `bench.toml` of the bench that a path lies in.
 fn of_bench(path: &Path) -> anyhow::Result<Option<PartDescription>> {
-    let Ok(path) = path.canonicalize() else { return Ok(None) };
-    for folder in path.ancestors().skip(1) {
-        let file = folder.join("bench.toml");
-        if let (true, Ok(inside)) = (file.is_file(), path.strip_prefix(folder.join("recordings"))) {
-            let text = std::fs::read_to_string(&file).with_context(|| format!("{}: cannot be read", file.display()))?;
-            let bench = Bench::from_toml(&text).map_err(|e| anyhow!("{}: {e}", folder.display()))?;
-            let names: Vec<String> = inside.iter().map(|c| c.to_string_lossy().into_owned()).collect();
-            return Ok(match &names[..] {
-                [part, stage, ..] => bench.stage(part, stage).cloned(),
-                _ => None,
-            });
-        }
-    }
-    Ok(None)
+    let Some((folder, inside)) = bench_around(path) else { return Ok(None) };
+    let file = folder.join("bench.toml");
+    let text = read_text(&file, MOST_WRITTEN_BYTES).with_context(|| format!("{}: cannot be read", file.display()))?;
+    let bench = Bench::from_toml(&text).map_err(|e| anyhow!("{}: {e}", folder.display()))?;
+    let names: Vec<String> = inside.iter().map(|c| c.to_string_lossy().into_owned()).collect();
+    Ok(match &names[..] {
+        [part, stage, ..] => bench.stage(part, stage).cloned(),
+        _ => None,
+    })
 }
 
 /// The takes that a path names; with a station's folder also those with a mass stuck on, which lie beside it (`STATION+5g`).
@@ -262,7 +276,7 @@ fn short_names(paths: &[&PathBuf]) -> Vec<String> {
 fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<(Stage, TakePicture)> {
     let saved = path.extension().is_some_and(|e| e == "json");
     let (part, entries) = if saved {
-        let text = std::fs::read_to_string(path).with_context(|| format!("{}: cannot be read", path.display()))?;
+        let text = read_text(path, MOST_REPORT_BYTES).with_context(|| format!("{}: cannot be read", path.display()))?;
         let document: Document = serde_json::from_str(&text)
             .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
         (None, document.recordings.into_iter().map(|e| (e, TakePicture::default())).collect())

@@ -9,7 +9,7 @@ use super::measure::{ReportArguments, measure};
 use super::take::Plan;
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
-use crate::report::save;
+use crate::files::Outlet;
 use crate::rim::{Plane, RimMode};
 use crate::simulate::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, example_takes};
 use crate::sound::{WavSamples, wav_bytes};
@@ -30,12 +30,13 @@ pub struct Arguments {
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let recordings = arguments.folder.join("recordings");
     let bench_file = example_bench();
+    let outlet = Outlet::of_bench(&arguments.folder);
     for (name, spec) in example_takes() {
         let bytes = wav_bytes(&spec.make().samples, 1, spec.sample_rate_hz as u32, WavSamples::Integer(16))
             .context("a take cannot be made")?;
-        save(&recordings.join(format!("{name}.wav")), &bytes, arguments.force)?;
+        outlet.save(&recordings.join(format!("{name}.wav")), &bytes, arguments.force)?;
     }
-    save(&arguments.folder.join("bench.toml"), bench_file.as_bytes(), arguments.force)?;
+    outlet.save(&arguments.folder.join("bench.toml"), bench_file.as_bytes(), arguments.force)?;
     print(
         "Simulated takes for an invented parlour guitar of black walnut: two flat side blanks (the\n\
          left one's third take has mishaps on purpose: one tap too loud, one double hit), the left\n\
@@ -45,7 +46,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let bench = Bench::from_toml(&bench_file)?;
     let part = bench.parts.first().and_then(|p| p.stages.first()).map(|(_, described)| described.clone());
     let plan = Plan { part, ..Plan::default() };
-    let blank = measure(&[recordings.join("left-blank")], &plan, &ReportArguments::default())?;
+    let blank = measure(&[recordings.join("left-blank")], &plan, &ReportArguments::default(), None)?;
     print("\n");
     let whole = super::diary::write(&arguments.folder, "simulated")?;
     let truth = EXAMPLE_BLANK.constants;

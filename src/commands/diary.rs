@@ -14,9 +14,10 @@ use super::measure::ReportArguments;
 use super::take::path_of;
 use super::{Outcome, print, tell};
 use crate::bench::{Bench, Found, Kept, NEW_BENCH, find};
+use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_bytes, read_text};
 use crate::report::{
     Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, RecordingEntry, clear_forgotten,
-    index_html, save, to_csv,
+    index_html, to_csv,
 };
 
 #[derive(Debug, Args)]
@@ -76,9 +77,9 @@ fn new_bench(folder: &Path) -> anyhow::Result<Outcome> {
     if folder.join("bench.toml").exists() {
         bail!("{}: is a bench already (its bench.toml exists already)", folder.display());
     }
-    save(&folder.join("bench.toml"), NEW_BENCH.as_bytes(), false).context("no new bench was made")?;
-    let recordings = folder.join("recordings");
-    std::fs::create_dir_all(&recordings).with_context(|| format!("{}: cannot be made", recordings.display()))?;
+    let outlet = Outlet::of_bench(folder);
+    outlet.make_folder(&folder.join("recordings")).context("no new bench was made")?;
+    outlet.save(&folder.join("bench.toml"), NEW_BENCH.as_bytes(), false).context("no new bench was made")?;
     print(&format!(
         "{} is ready. Describe your parts in bench.toml, put takes into\nrecordings/PART/STAGE/STATION/take-01.wav, then: ringwright diary {}\n",
         folder.display(),
@@ -90,9 +91,9 @@ fn new_bench(folder: &Path) -> anyhow::Result<Outcome> {
 /// The bench of a folder; `None` if it has no `bench.toml`.
 fn read_bench(folder: &Path) -> anyhow::Result<Option<(Bench, Found)>> {
     let file = folder.join("bench.toml");
-    let text = match std::fs::read_to_string(&file) {
+    let text = match read_text(&file, MOST_WRITTEN_BYTES) {
         Ok(text) => text,
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+        Err(error) if error.is_missing() => return Ok(None),
         Err(error) => return Err(error).with_context(|| format!("{}: cannot be read", file.display())),
     };
     let bench = Bench::from_toml(&text).map_err(|e| anyhow!("{}: {e}", folder.display()))?;
@@ -138,10 +139,10 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
     let (remark, notes) = (arguments.remark.as_deref(), notes.as_deref());
     let input = IndexInput { title: &title, remark, notes, parts: &parts, document: &document, problems: &problems };
     let html = index_html(&input);
-    save(&desk.reports.join("modes.csv"), to_csv(&document).as_bytes(), true)?;
-    save(&desk.reports.join("modes.json"), document.to_json().as_bytes(), true)?;
-    save(&desk.reports.join("index.html"), html.as_bytes(), true)?;
-    save(&desk.reports.join(RECORD_FILE), record_csv(&record)?.as_bytes(), true)?;
+    desk.outlet.save(&desk.reports.join("modes.csv"), to_csv(&document).as_bytes(), true)?;
+    desk.outlet.save(&desk.reports.join("modes.json"), document.to_json().as_bytes(), true)?;
+    desk.outlet.save(&desk.reports.join("index.html"), html.as_bytes(), true)?;
+    desk.outlet.save(&desk.reports.join(RECORD_FILE), record_csv(&record)?.as_bytes(), true)?;
     desk.kept.forget_unused();
     problems.iter().for_each(|p| tell(p));
     if !arguments.quiet {
@@ -155,6 +156,8 @@ pub struct Desk<'a> {
     pub folder: &'a Path,
     pub reports: PathBuf,
     pub kept: Kept,
+    /// The way in which everything is written.
+    pub outlet: Outlet,
     pub report: ReportArguments,
     hide_progress: bool,
     /// Held while the diary is written.
@@ -174,9 +177,10 @@ impl<'a> Desk<'a> {
             _ => {}
         }
         let reports = folder.join("reports");
-        std::fs::create_dir_all(&reports).with_context(|| format!("{}: cannot be made", reports.display()))?;
-        let file = reports.join(".writing");
-        let lock = File::create(&file).with_context(|| format!("{}: cannot be written", file.display()))?;
+        let kept = reports.join("kept");
+        let outlet = Outlet::of_bench(folder).and([folder.join("bench.toml")]);
+        outlet.make_folder(&kept)?;
+        let lock = outlet.lock_file(&reports.join(".writing"))?;
         match lock.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
@@ -185,13 +189,13 @@ impl<'a> Desk<'a> {
             // Some network drives know no locks: then it is the user who must not start two.
             Err(TryLockError::Error(_)) => {}
         }
-        let kept = reports.join("kept");
         clear_forgotten(&reports);
         clear_forgotten(&kept);
         Ok(Self {
             folder,
             report: ReportArguments::with_pages(reports.clone(), arguments.remark.as_deref()),
-            kept: Kept::new(kept),
+            kept: Kept::new(kept, outlet.clone()),
+            outlet,
             reports,
             hide_progress: arguments.quiet || arguments.no_progress,
             _lock: lock,
@@ -200,7 +204,7 @@ impl<'a> Desk<'a> {
 
     /// Measures takes and gives them with what went wrong.
     pub fn measure(&self, wanted: &[Wanted]) -> (Vec<super::take::MeasuredTake>, Vec<String>) {
-        measure_all(wanted, &self.kept, &self.report, self.hide_progress)
+        measure_all(wanted, (&self.kept, &self.outlet), &self.report, self.hide_progress)
     }
 
     /// A file's name as the diary calls it, wherever the folder lies.
@@ -234,7 +238,7 @@ fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> 
     let mut bytes = 0;
     for (wanted, entry) in wanted.iter().zip(&entries).filter(|(_, e)| !e.modes.is_empty()) {
         // What the page has no room for is not read: there may be thousands.
-        let png = if bytes < MOST_BYTES { std::fs::read(&wanted.page) } else { Ok(Vec::new()) };
+        let png = if bytes < MOST_BYTES { read_bytes(&wanted.page, MOST_REPORT_BYTES) } else { Ok(Vec::new()) };
         if let Ok(png) = png {
             bytes += png.len();
             let shows = format!("{}: recording, spectrum, decays, table", entry.file);

@@ -15,12 +15,13 @@ use super::stage::{Take, stage_of};
 use super::take::station_page_name;
 use crate::bench::{Bench, BenchPart, Found, StationFolder};
 use crate::compare::{Comparison, Stage, compare, control_charts};
+use crate::files::{MOST_REPORT_BYTES, read_bytes};
 use crate::modes::COVERAGE_95;
 use crate::part::{PartDescription, Station};
 use crate::plan::{PastForecast, Ply, find_wood};
 use crate::report::{
     Document, IndexAnswer, IndexPart, IndexPicture, IndexSection, TakePicture, comparison_png, comparison_text,
-    control_png, control_text, save, station_png,
+    control_png, control_text, station_png,
 };
 
 /// A comparison's foretold and measured stiffness, for the shop's record.
@@ -267,7 +268,7 @@ impl<'a> Session<'a> {
             print(&format!("{title}\n{}\n", control_text(&part.name, &charts, &notes)));
             let png = control_png(&part.name, &charts, &notes, self.remark()).map_err(|e| anyhow!(e))?;
             let file = format!("{}-{station}-earlier.png", part.name);
-            save(&self.desk.reports.join(&file), &png, true)?;
+            self.desk.outlet.save(&self.desk.reports.join(&file), &png, true)?;
             sections.push(IndexSection {
                 answers: vec![IndexAnswer::of_charts(&part.name, &charts, &notes)],
                 pictures: vec![IndexPicture { shows: format!("A chart for every figure: {title}"), file, png }],
@@ -290,7 +291,7 @@ impl<'a> Session<'a> {
         }
         print(&format!("{title}\n{}\n", comparison_text(comparisons)));
         let png = comparison_png(comparisons, pictures, Some(what), self.remark()).map_err(|e| anyhow!(e))?;
-        save(&self.desk.reports.join(file), &png, true)?;
+        self.desk.outlet.save(&self.desk.reports.join(file), &png, true)?;
         Ok(Some(IndexSection {
             heading: title.to_owned(),
             answers: comparisons.iter().map(IndexAnswer::of_comparison).collect(),
@@ -308,7 +309,7 @@ impl<'a> Session<'a> {
         for station in self.document.stations.iter().filter(|s| s.station.starts_with(&format!("{}/", part.name))) {
             let png = station_png(station, self.remark()).map_err(|e| anyhow!(e))?;
             let file = station_page_name(&station.station);
-            save(&self.desk.reports.join(&file), &png, true)?;
+            self.desk.outlet.save(&self.desk.reports.join(&file), &png, true)?;
             pictures.push(IndexPicture {
                 shows: format!("Shifts by stuck-on masses and mobility at {}", station.station),
                 file,
@@ -324,7 +325,7 @@ impl<'a> Session<'a> {
             });
             // A take that could not be measured may have no page; that was said already.
             let Some((_, wanted)) = bare else { continue };
-            if let Ok(png) = std::fs::read(&wanted.page) {
+            if let Ok(png) = read_bytes(&wanted.page, MOST_REPORT_BYTES) {
                 let shows = format!("A take of {} {stage}: recording, spectrum, decays, table", part.name);
                 pictures.push(IndexPicture { shows, file: file_name(&wanted.page), png });
             }

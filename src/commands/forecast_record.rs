@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow};
 
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::plan::{PastForecast, ShopFactor, shop_factor};
+use crate::report::text_cell;
 
 /// Name of the record in a bench's reports.
 pub const RECORD_FILE: &str = "forecasts.csv";
@@ -13,22 +15,32 @@ pub const RECORD_FILE: &str = "forecasts.csv";
 pub fn record_csv(record: &[PastForecast]) -> anyhow::Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     for past in record {
+        let past = PastForecast {
+            part: text_cell(&past.part),
+            stage: text_cell(&past.stage),
+            station: text_cell(&past.station),
+            ..past.clone()
+        };
         writer.serialize(past).context("the record of forecasts cannot be written down")?;
     }
     let bytes = writer.into_inner().map_err(|e| anyhow!("the record of forecasts: {e}"))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-/// The record of the bench that one of the named plies lies in, and what it tells; `None` if there is none.
-pub fn factor_near(plies: &[&str]) -> anyhow::Result<Option<(ShopFactor, PathBuf)>> {
+/// The record of the bench that one of the named plies lies in.
+pub fn record_near(plies: &[&str]) -> Option<PathBuf> {
     let bench = plies.iter().find_map(|ply| {
         let path = Path::new(ply).canonicalize().ok()?;
         path.ancestors().find(|a| a.join("bench.toml").is_file()).map(Path::to_owned)
     });
-    let Some(file) = bench.map(|b| b.join("reports").join(RECORD_FILE)).filter(|f| f.is_file()) else {
-        return Ok(None);
-    };
-    let mut reader = csv::Reader::from_path(&file).with_context(|| format!("{}: cannot be read", file.display()))?;
+    bench.map(|b| b.join("reports").join(RECORD_FILE)).filter(|f| f.exists())
+}
+
+/// The record near the named plies, and what it tells; `None` if there is none.
+pub fn factor_near(plies: &[&str]) -> anyhow::Result<Option<(ShopFactor, PathBuf)>> {
+    let Some(file) = record_near(plies) else { return Ok(None) };
+    let text = read_text(&file, MOST_WRITTEN_BYTES).with_context(|| format!("{}: cannot be read", file.display()))?;
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
     let record: Result<Vec<PastForecast>, _> = reader.deserialize().collect();
     let record = record.with_context(|| {
         format!("{}: cannot be understood; the diary makes it anew, or --no-record does without", file.display())

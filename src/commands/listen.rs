@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, channel};
@@ -16,6 +16,7 @@ use super::listen_desk::Desk;
 use super::listen_end::{Ended, conclude};
 use super::listen_plan::{Named, agenda, bench_of};
 use super::{Outcome, print, tell};
+use crate::files::Outlet;
 use crate::listen::{Goal, Order, Session, Settings, Tone};
 use crate::report::{LiveLines, Look, clear_forgotten, draw_session, guide_png, save};
 use crate::rim::Outline;
@@ -146,7 +147,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         new: arguments.new,
     };
     let agenda = agenda(&arguments.folder, bench.as_ref(), &named)?;
-    can_keep(&agenda.folders)?;
+    can_keep(&arguments.folder, &agenda.folders)?;
     let capture = open(arguments)?;
     let stop = Arc::new(AtomicBool::new(false));
     let stopper = stop.clone();
@@ -204,10 +205,11 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
 }
 
 /// Whether takes can be kept at all, before anybody taps.
-fn can_keep(folders: &[PathBuf]) -> anyhow::Result<()> {
+fn can_keep(bench: &Path, folders: &[PathBuf]) -> anyhow::Result<()> {
+    let outlet = Outlet::of_bench(bench);
     for folder in folders {
-        let tried = std::fs::create_dir_all(folder).and_then(|()| tempfile::tempfile_in(folder));
-        tried.with_context(|| {
+        let made = outlet.make_folder(folder).map_err(anyhow::Error::from);
+        made.and_then(|()| Ok(tempfile::tempfile_in(folder)?)).with_context(|| {
             format!("{}: takes cannot be kept there. Check its permissions and the free space", folder.display())
         })?;
         clear_forgotten(folder);

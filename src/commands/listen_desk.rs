@@ -6,6 +6,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::JoinHandle;
 
 use crate::bench::next_take;
+use crate::files::Stamp;
 use crate::listen::{Answer, Order, attend};
 use crate::modes::Estimator;
 use crate::report::save;
@@ -28,6 +29,8 @@ pub struct Kept {
     pub taps: usize,
     /// Why it (or its last tap) is not on disk, if so.
     pub trouble: Option<String>,
+    /// The file as it was written last.
+    written: Option<Stamp>,
 }
 
 impl Desk {
@@ -96,11 +99,13 @@ fn keep(
         Err(error) => return Some(format!("the take cannot be made into a WAV file: {error}")),
     };
     let place = kept.iter().position(|k| k.step == step).unwrap_or_else(|| {
-        kept.push(Kept { step, path: next_take(&folders[step]), taps: 0, trouble: None });
+        kept.push(Kept { step, path: next_take(&folders[step]), taps: 0, trouble: None, written: None });
         kept.len() - 1
     });
     let take = &mut kept[place];
-    let mut result = save(&take.path, &bytes, take.taps > 0);
+    // Only what was written here is written over: between two taps somebody else may have laid another file there.
+    let own = take.written.is_some() && take.written == Stamp::of(&take.path);
+    let mut result = save(&take.path, &bytes, own);
     for _ in 0..20 {
         // Somebody else may have taken the name meanwhile; theirs stays.
         if !matches!(result, Err(crate::report::SaveError::Exists(_))) {
@@ -112,6 +117,29 @@ fn keep(
     take.trouble = result.err().map(|e| e.to_string());
     if take.trouble.is_none() {
         take.taps = taps;
+        take.written = Stamp::of(&take.path);
     }
     take.trouble.clone()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A file that somebody else lays at a take's name between two taps stays; the take goes on beside it.
+    #[test]
+    fn a_file_that_is_not_ours_stays() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (folders, mut kept) = ([folder.path().to_owned()], Vec::new());
+        let mut tap = |taps: usize| keep(&mut kept, &folders, 0, taps, &vec![0.1; 100 * taps], 1, 48_000);
+        let path = |name: &str| folder.path().join(name);
+        assert_eq!((tap(1), tap(2)), (None, None));
+        assert!(path("take-01.wav").exists() && !path("take-02.wav").exists(), "a take grows in its place");
+        std::fs::remove_file(path("take-01.wav")).expect("it is there");
+        std::fs::write(path("take-01.wav"), "theirs").expect("it can be written");
+        assert_eq!((tap(3), tap(4)), (None, None));
+        assert_eq!(std::fs::read(path("take-01.wav")).ok().as_deref(), Some(&b"theirs"[..]));
+        assert!(path("take-02.wav").exists() && !path("take-03.wav").exists());
+        assert_eq!((kept[0].path.clone(), kept[0].taps), (path("take-02.wav"), 4));
+    }
 }

@@ -10,6 +10,7 @@ use super::listen_plan::Agenda;
 use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
 use crate::bench::Bench;
+use crate::files::Outlet;
 use crate::modes::Estimator;
 use crate::report::{Detail, Document, RecordingEntry, to_text};
 
@@ -58,7 +59,8 @@ pub fn conclude(
         print(&to_text(&document, Detail::default()));
     }
     // Folders that were made for takes that never came.
-    agenda.folders.iter().for_each(|f| drop(std::fs::remove_dir(f)));
+    let outlet = Outlet::of_bench(folder);
+    agenda.folders.iter().for_each(|f| outlet.remove_empty_folder(f));
     if kept.is_empty() {
         tell("no tap was accepted: nothing was kept");
     }
@@ -147,7 +149,7 @@ fn compare_so_far(folder: &Path, bench: Option<&Bench>, agenda: &Agenda, kept: &
             first
         ));
         print(&format!("\n{} against {first}, at {}:\n\n", agenda.stage, name.to_string_lossy()));
-        let arguments = compare::Arguments::of_two(&before, station, page);
+        let arguments = compare::Arguments::of_two(&before, station, page, folder);
         if let Err(error) = compare::run(&arguments) {
             tell(&format!("no comparison: {error:#}"));
         }

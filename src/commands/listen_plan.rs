@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow, bail};
 
 use crate::bench::{Bench, name_trouble};
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::listen::Step;
 use crate::part::station_of;
+use crate::report::shown;
 
 /// The session's place on the bench.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,9 +55,9 @@ const STATIONS: [&str; 5] = ["lower bout", "waist", "upper bout", "neck block", 
 /// Reads `bench.toml` if the folder has one.
 pub fn bench_of(folder: &Path) -> anyhow::Result<Option<Bench>> {
     let file = folder.join("bench.toml");
-    match std::fs::read_to_string(&file) {
+    match read_text(&file, MOST_WRITTEN_BYTES) {
         Ok(text) => Ok(Some(Bench::from_toml(&text).map_err(|e| anyhow!("{}: {e}", folder.display()))?)),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(error) if error.is_missing() => Ok(None),
         Err(error) => Err(error).with_context(|| format!("{}: cannot be read", file.display())),
     }
 }
@@ -193,7 +195,7 @@ fn ask<T>(
     loop {
         writeln!(out, "which {what}?")?;
         for (index, name) in known.iter().enumerate() {
-            writeln!(out, "  {} {name}", index + 1)?;
+            writeln!(out, "  {} {}", index + 1, shown(name))?;
         }
         write!(out, "number, or beginning of a name; {more}: ")?;
         out.flush()?;
@@ -205,7 +207,7 @@ fn ask<T>(
         let line: String = strip_escapes(&line);
         match read(line.trim()) {
             Ok(answer) => return Ok(answer),
-            Err(trouble) => writeln!(out, "{trouble}")?,
+            Err(trouble) => writeln!(out, "{}", shown(&trouble))?,
         }
     }
 }

@@ -6,7 +6,7 @@ use anyhow::Context;
 use clap::{Args, CommandFactory};
 use clap_complete::Shell;
 
-use super::{Outcome, print};
+use super::{Outcome, print, print_raw};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -21,7 +21,7 @@ pub struct Completions {
 pub fn completions(arguments: &Completions) -> anyhow::Result<Outcome> {
     let mut script = Vec::new();
     clap_complete::generate(arguments.shell, &mut super::Arguments::command(), "ringwright", &mut script);
-    print(&String::from_utf8_lossy(&script));
+    print_raw(&String::from_utf8_lossy(&script));
     Ok(Outcome::Done)
 }
 

@@ -9,12 +9,14 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::assess::{PartArguments, against_first, stations};
+use super::assess::{PartArguments, against_first, station_name, stations};
 use super::inputs::{Input, gather};
-use super::take::{Job, Plan, measure_take, path_of, station_page_name};
-use super::{Outcome, print, tell};
+use super::take::{Job, Plan, measure_take, path_of, shapes_page, station_page_name};
+use super::{Outcome, print_as, tell};
+use crate::files::Outlet;
 use crate::modes::{EstimateOptions, Estimator};
-use crate::report::{Detail, Document, RecordingEntry, save, station_png, to_csv, to_text};
+use crate::part::station_of;
+use crate::report::{Detail, Document, RecordingEntry, station_png, to_csv, to_text};
 use crate::sound::{ChannelChoice, OpenOptions};
 
 #[derive(Debug, Args)]
@@ -108,20 +110,28 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         },
         part: arguments.part.read()?,
     };
-    measure(&arguments.paths, &plan, &arguments.report)
+    measure(&arguments.paths, &plan, &arguments.report, arguments.part.file())
 }
 
-/// Measures all files under some paths and reports.
-pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyhow::Result<Outcome> {
-    // What can be refused is refused before the work begins.
-    if let Some(out) = &report.out
-        && out.exists()
-        && !report.force
-    {
-        bail!("{}: exists already. Choose another name, or add --force to replace it", out.display());
-    }
+/// Measures all files under some paths and reports. `described`: the file that the plan's part was read from.
+pub fn measure(
+    paths: &[PathBuf],
+    plan: &Plan,
+    report: &ReportArguments,
+    described: Option<&Path>,
+) -> anyhow::Result<Outcome> {
     let inputs = gather(paths);
     let pages = report.pages.as_ref().map(|folder| page_names(folder, &inputs));
+    // What can be refused is refused before the work begins.
+    let outlet = Outlet::beside(inputs.iter().flatten().map(PathBuf::as_path).chain(described));
+    outlet.check_all(&report.out, report.force)?;
+    for page in pages.iter().flatten() {
+        outlet.check(page)?;
+        outlet.check(&shapes_page(page))?;
+    }
+    for (folder, input) in report.pages.iter().flat_map(|folder| inputs.iter().flatten().map(move |i| (folder, i))) {
+        outlet.check(&folder.join(station_page_name(&station_name(&station_of(input).place))))?;
+    }
     let progress = progress_bar(inputs.len(), report.quiet || report.no_progress);
     let troubles = Mutex::new(Vec::new());
     let entries: Vec<RecordingEntry> = inputs
@@ -130,7 +140,7 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         .map_init(Estimator::default, |estimator, (index, input)| {
             let page = pages.as_ref().map(|names| names[index].as_path());
             let name = path_of(input).display().to_string();
-            let take = measure_take(&Job { input, name, page }, plan, estimator, report, &troubles);
+            let take = measure_take(&Job { input, name, page, outlet: &outlet }, plan, estimator, report, &troubles);
             progress.inc(1);
             take.entry
         })
@@ -143,7 +153,7 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         for station in &document.stations {
             let page = folder.join(station_page_name(&station.station));
             let saved = station_png(station, report.remark.as_deref())
-                .and_then(|png| save(&page, &png, report.force).map_err(|e| e.to_string()));
+                .and_then(|png| outlet.save(&page, &png, report.force).map_err(|e| e.to_string()));
             if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
                 list.push(format!("{}: no picture page: {trouble}", station.station));
             }
@@ -155,8 +165,8 @@ pub fn measure(paths: &[PathBuf], plan: &Plan, report: &ReportArguments) -> anyh
         Format::Csv => to_csv(&document),
     };
     match &report.out {
-        Some(out) => save(out, text.as_bytes(), report.force).context("the report was not saved")?,
-        None => print(&text),
+        Some(out) => outlet.save(out, text.as_bytes(), report.force).context("the report was not saved")?,
+        None => print_as(report.format, &text),
     }
     // The text says what failed; the other forms go to programs, so the person hears it here.
     let failed: Vec<&RecordingEntry> = document.recordings.iter().filter(|r| r.error.is_some()).collect();

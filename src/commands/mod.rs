@@ -35,7 +35,12 @@ mod stage;
 mod take;
 mod verify;
 
+use std::io::{IsTerminal, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use clap::{Parser, Subcommand};
+
+use crate::report::{shown, shown_json};
 
 /// A tap in front of a microphone into numbers: vibration modes, damping and their uncertainty.
 #[derive(Debug, Parser)]
@@ -97,9 +102,14 @@ pub fn run() -> u8 {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) => {
-            // Help and version are answers, not errors; a closed pipe is no reason to complain.
-            let _ = error.print();
-            return if error.use_stderr() { 2 } else { 0 };
+            // A name that a shell put there may hold anything; what was said in colours of ours may keep them.
+            if error.use_stderr() && std::env::args_os().any(|a| shown(&a.to_string_lossy()) != a.to_string_lossy()) {
+                tell(error.render().to_string().trim_end());
+                return 2;
+            }
+            // Help and version are answers, not errors.
+            let said = error.print().and_then(|()| std::io::stdout().flush());
+            return if error.use_stderr() || !written(said) { 2 } else { 0 };
         }
     };
     let outcome = match arguments.command {
@@ -117,6 +127,7 @@ pub fn run() -> u8 {
         Command::Manual(arguments) => manual::manual(&arguments),
     };
     match outcome {
+        Ok(Outcome::Done | Outcome::Partly) if UNWRITTEN.load(Ordering::Relaxed) => 2,
         Ok(Outcome::Done) => 0,
         Ok(Outcome::Partly) => 1,
         Ok(Outcome::Lost) => 3,
@@ -135,17 +146,44 @@ fn quietly<T>(work: impl FnOnce() -> T) -> T {
     work()
 }
 
-/// Writes to standard output; a reader that has gone away ends the program quietly.
+/// Whether something could not be written to standard output: the program goes on, as results may go elsewhere too, and says so in
+/// its exit code.
+static UNWRITTEN: AtomicBool = AtomicBool::new(false);
+
+/// Writes text to standard output, with nothing in it that a terminal would obey; a reader that has gone away ends the program quietly.
 fn print(text: &str) {
-    use std::io::Write;
-    if std::io::stdout().write_all(text.as_bytes()).is_err() {
-        std::process::exit(0);
+    print_raw(&shown(text));
+}
+
+/// Writes a report of some form: what programs read keeps its meaning, and what a person reads on a terminal is harmless.
+fn print_as(format: measure::Format, text: &str) {
+    match format {
+        measure::Format::Text => print(text),
+        measure::Format::Json => print_raw(&shown_json(text)),
+        measure::Format::Csv if std::io::stdout().is_terminal() => print(text),
+        measure::Format::Csv => print_raw(text),
     }
 }
 
-/// A line on standard error.
+fn print_raw(text: &str) {
+    let mut out = std::io::stdout();
+    written(out.write_all(text.as_bytes()).and_then(|()| out.flush()));
+}
+
+/// Whether standard output took what it was given; says so once if it did not.
+fn written(result: std::io::Result<()>) -> bool {
+    let Err(error) = result else { return true };
+    if error.kind() == std::io::ErrorKind::BrokenPipe {
+        std::process::exit(0);
+    }
+    if !UNWRITTEN.swap(true, Ordering::Relaxed) {
+        tell(&format!("ringwright: the report cannot be written to standard output: {error}. Check the free space"));
+    }
+    false
+}
+
+/// A line on standard error, with nothing in it that a terminal would obey.
 fn tell(text: &str) {
-    use std::io::Write;
     // There is nobody left to tell if this fails.
-    let _ = writeln!(std::io::stderr(), "{text}");
+    let _ = writeln!(std::io::stderr(), "{}", shown(text));
 }

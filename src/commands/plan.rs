@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, anyhow, bail};
 use clap::{Args, ValueEnum};
 
-use super::forecast_record::factor_near;
+use super::compare::files_of;
+use super::forecast_record::{factor_near, record_near};
 use super::measure::Format;
 use super::named_plies::{Named, glue, lengths, one_length, ply};
 use super::rim_outline::{outline_named, places_on};
-use super::{Outcome, print, tell};
+use super::{Outcome, print_as, tell};
+use crate::files::Outlet;
 use crate::part::{Dimension, LiningKind, Measured, parse_readings};
 use crate::plan::{
     Forecast, Glue, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, Target, forecast, outer_for_stiffness, rim_patches,
@@ -17,7 +19,6 @@ use crate::plan::{
 };
 use crate::report::{
     PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_csv, rim_png,
-    save,
 };
 use crate::rim::Bar;
 
@@ -130,11 +131,11 @@ enum EdgeChoice {
 }
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
-    for file in arguments.out.iter().chain(&arguments.page).chain(&arguments.rim_page).chain(&arguments.rim_table) {
-        if file.exists() && !arguments.force {
-            bail!("{}: exists already. Choose another name, or add --force to replace it", file.display());
-        }
-    }
+    let named: Vec<&str> = [&arguments.outer].into_iter().chain(&arguments.inner).map(String::as_str).collect();
+    let read = named.iter().map(Path::new).filter(|ply| ply.exists()).flat_map(files_of);
+    let outlet = Outlet::beside(read.chain(record_near(&named)).chain(arguments.rim.as_ref().map(PathBuf::from)));
+    let outputs = [&arguments.out, &arguments.page, &arguments.rim_page, &arguments.rim_table];
+    outlet.check_all(outputs.into_iter().flatten(), arguments.force)?;
     if arguments.inner.is_empty() && arguments.sand_to.is_none() {
         bail!("--inner names the ply to glue in; or ask with --sand-to for the outer blank's tones");
     }
@@ -158,7 +159,6 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         ..PlanReport::default()
     };
     if !arguments.no_record {
-        let named: Vec<&str> = [&arguments.outer].into_iter().chain(&arguments.inner).map(String::as_str).collect();
         report.record = factor_near(&named)?.map(|(factor, file)| (factor, file.display().to_string()));
     }
     let factor = report.record.as_ref().map(|(factor, _)| factor.next.clone());
@@ -188,24 +188,24 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         Format::Csv => plan_csv(&report),
     };
     match &arguments.out {
-        Some(out) => save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
-        None => print(&text),
+        Some(out) => outlet.save(out, text.as_bytes(), arguments.force).context("the report was not saved")?,
+        None => print_as(arguments.format, &text),
     }
     if let Some(page) = &arguments.page {
         if report.series.is_empty() {
             bail!("--page draws inner plies; name one with --inner");
         }
         let png = plan_png(&report).map_err(|e| anyhow!(e))?;
-        save(page, &png, arguments.force).context("the picture was not saved")?;
+        outlet.save(page, &png, arguments.force).context("the picture was not saved")?;
         tell(&format!("the picture is in {}", page.display()));
     }
     if let (Some(table), Some(rim)) = (&arguments.rim_table, &report.rim) {
-        save(table, rim_csv(rim).as_bytes(), arguments.force).context("the rim's table was not saved")?;
+        outlet.save(table, rim_csv(rim).as_bytes(), arguments.force).context("the rim's table was not saved")?;
         tell(&format!("the rim's table is in {}", table.display()));
     }
     if let (Some(page), Some(rim)) = (&arguments.rim_page, &report.rim) {
         let png = rim_png(rim, arguments.remark.as_deref()).map_err(|e| anyhow!(e))?;
-        save(page, &png, arguments.force).context("the rim's picture was not saved")?;
+        outlet.save(page, &png, arguments.force).context("the rim's picture was not saved")?;
         tell(&format!("the rim's picture is in {}", page.display()));
     }
     let unreached = report.series.iter().flat_map(|s| &s.targets).any(|t| t.found.is_err());

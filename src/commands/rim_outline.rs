@@ -4,6 +4,7 @@ use std::path::Path;
 
 use anyhow::{Context, anyhow};
 
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::rim::Outline;
 
 /// A named outline, or a file (SVG drawing, else points) beside `folder` if its path is relative.
@@ -12,7 +13,7 @@ pub fn outline_named(name: &str, folder: &Path) -> anyhow::Result<Outline> {
     if !file.is_file() {
         return Outline::named(name).map_err(|e| anyhow!("{e}"));
     }
-    let text = std::fs::read_to_string(&file).with_context(|| format!("{name}: cannot be read"))?;
+    let text = read_text(&file, MOST_WRITTEN_BYTES).with_context(|| format!("{name}: cannot be read"))?;
     let drawn = file.extension().is_some_and(|e| e.eq_ignore_ascii_case("svg"));
     let read = if drawn { Outline::from_svg(&text) } else { Outline::from_csv(&text) };
     read.map_err(|e| anyhow!("{name}: {e}"))

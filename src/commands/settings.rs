@@ -6,6 +6,7 @@ use anyhow::{Context, anyhow};
 use etcetera::{AppStrategy, AppStrategyArgs, choose_app_strategy};
 use serde::{Deserialize, Serialize};
 
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::report::save;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -28,10 +29,10 @@ impl Settings {
     /// As they were kept; the usual ones if none were.
     pub fn read() -> anyhow::Result<Self> {
         let file = place()?;
-        match std::fs::read_to_string(&file) {
+        match read_text(&file, MOST_WRITTEN_BYTES) {
             Ok(text) => toml::from_str(&text)
                 .with_context(|| format!("{}: cannot be understood. Mend it, or delete it", file.display())),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
+            Err(error) if error.is_missing() => Ok(Self::default()),
             Err(error) => Err(error).with_context(|| format!("{}: cannot be read", file.display())),
         }
     }

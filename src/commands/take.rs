@@ -8,9 +8,10 @@ use serde::{Deserialize, Serialize};
 use super::assess::assess;
 use super::inputs::Input;
 use super::measure::ReportArguments;
+use crate::files::Outlet;
 use crate::modes::{Estimate, EstimateOptions, Estimator};
 use crate::part::{Measured, PartDescription};
-use crate::report::{PageInput, RecordingEntry, Shape, TakePicture, page_png, save, shapes_png};
+use crate::report::{PageInput, RecordingEntry, Shape, TakePicture, page_png, shapes_png};
 use crate::sound::{OpenOptions, Recording, SoundError, TapReason, TapSearch, find_taps};
 use crate::stiffness::BlankResult;
 
@@ -53,7 +54,13 @@ impl MeasuredTake {
 /// Measures one file without a picture page.
 pub fn measure_alone(input: &Input, plan: &Plan, estimator: &mut Estimator) -> MeasuredTake {
     let name = path_of(input).display().to_string();
-    measure_take(&Job { input, name, page: None }, plan, estimator, &ReportArguments::default(), &Mutex::default())
+    measure_take(
+        &Job { input, name, page: None, outlet: &Outlet::default() },
+        plan,
+        estimator,
+        &ReportArguments::default(),
+        &Mutex::default(),
+    )
 }
 
 /// A file to measure: what it is called in the report, and where its picture page goes if one is wanted.
@@ -61,6 +68,8 @@ pub struct Job<'a> {
     pub input: &'a Input,
     pub name: String,
     pub page: Option<&'a Path>,
+    /// The way in which the page is saved.
+    pub outlet: &'a Outlet,
 }
 
 pub fn path_of(input: &Input) -> &Path {
@@ -104,9 +113,9 @@ pub fn measure_take(
                 PageInput { entry: &entry, estimate: &estimate, waveform: &waveform, remark: report.remark.as_deref() };
             page_png(&input)
         });
-        let saved = drawn.and_then(|png| save(page, &png, report.force).map_err(|e| e.to_string()));
+        let saved = drawn.and_then(|png| job.outlet.save(page, &png, report.force).map_err(|e| e.to_string()));
         let saved = saved.and_then(|()| match (&blank, &plan.part) {
-            (Some(blank), Some(part)) => save_shapes(blank, part, &entry, page, report.force),
+            (Some(blank), Some(part)) => save_shapes(blank, part, &entry, page, (job.outlet, report.force)),
             _ => Ok(()),
         });
         if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
@@ -133,7 +142,7 @@ fn save_shapes(
     part: &PartDescription,
     entry: &RecordingEntry,
     page: &Path,
-    force: bool,
+    (outlet, force): (&Outlet, bool),
 ) -> Result<(), String> {
     let highest = entry.modes.last().map_or(0.0, |m| m.frequency_hz);
     let shapes: Vec<Shape<'_>> = blank
@@ -152,7 +161,7 @@ fn save_shapes(
     };
     let title = format!("Where {} stands still", part.name.as_deref().unwrap_or("the blank"));
     let png = shapes_png(&title, &shapes, ratio)?;
-    save(&shapes_page(page), &png, force).map_err(|e| e.to_string())
+    outlet.save(&shapes_page(page), &png, force).map_err(|e| e.to_string())
 }
 
 /// Why there is no mode, in words; also marks taps that only the estimate could tell to be mere knocks.

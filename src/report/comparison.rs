@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::csv_cell::text_cell;
 use super::document::schema_text;
 use super::numbers::with_interval;
 use super::text::wrap;
@@ -137,9 +138,9 @@ pub fn comparison_csv(comparisons: &[Comparison]) -> String {
         let pairs = c.pairs.iter().flat_map(|(name, rows)| rows.iter().map(move |r| (name.clone(), r)));
         for (pair, r) in whole.chain(pairs) {
             put(vec![
-                c.baseline.clone(),
-                c.other.clone(),
-                pair,
+                text_cell(&c.baseline),
+                text_cell(&c.other),
+                text_cell(&pair),
                 r.code.to_owned(),
                 r.baseline.value.to_string(),
                 r.baseline.u().to_string(),

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::csv_cell::text_cell;
 use super::numbers::rounded;
 use super::text::wrap;
 use crate::compare::Chart;
@@ -93,7 +94,7 @@ pub fn control_csv(part: &str, charts: &[Chart]) -> String {
     put("part,what,new,new_u,centre,low,high,verdict".split(',').map(str::to_owned).collect());
     for c in charts {
         let numbers = [c.new, c.new_u, c.centre, c.low, c.high].map(|v| v.to_string());
-        put([part.to_owned(), c.what.clone()].into_iter().chain(numbers).chain([c.verdict().to_owned()]).collect());
+        put([text_cell(part), text_cell(&c.what)].into_iter().chain(numbers).chain([c.verdict().to_owned()]).collect());
     }
     writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
 }

@@ -1,5 +1,6 @@
 //! One row a mode, for a spreadsheet. SI units; missing is an empty cell; a file that failed has a row with its error.
 
+use super::csv_cell::text_cell;
 use super::document::Document;
 
 const COLUMNS: [&str; 22] = [
@@ -34,18 +35,18 @@ pub fn to_csv(document: &Document) -> String {
     let mut row = |cells: Vec<String>| drop(writer.write_record(&cells));
     row(COLUMNS.iter().map(|c| (*c).to_owned()).collect());
     for recording in &document.recordings {
-        let error = recording.error.clone().unwrap_or_default();
+        let error = text_cell(recording.error.as_deref().unwrap_or_default());
         let quantities = recording.part.iter().flat_map(|p| &p.quantities);
         let along = quantities.into_iter().find(|q| q.code == "modulus_along_pa");
         if recording.modes.is_empty() {
             let mut cells = vec![String::new(); COLUMNS.len()];
-            cells[0] = recording.file.clone();
+            cells[0] = text_cell(&recording.file);
             cells[16] = error.clone();
             row(cells);
         }
         for (index, m) in recording.modes.iter().enumerate() {
             row(vec![
-                recording.file.clone(),
+                text_cell(&recording.file),
                 (index + 1).to_string(),
                 m.frequency_hz.to_string(),
                 m.frequency_hz_u.to_string(),
@@ -64,7 +65,7 @@ pub fn to_csv(document: &Document) -> String {
                 error.clone(),
                 m.energy_lost_per_cycle.to_string(),
                 m.energy_lost_per_cycle_u.to_string(),
-                m.name.clone().unwrap_or_default(),
+                text_cell(m.name.as_deref().unwrap_or_default()),
                 along.map_or(String::new(), |q| q.figure.value.to_string()),
                 along.map_or(String::new(), |q| q.figure.u.to_string()),
             ]);

@@ -11,6 +11,7 @@ use tui_big_text::{BigText, PixelSize};
 
 use super::live_text::{call, mode_text, room_text};
 use super::numbers::minus;
+use super::shown::shown;
 use crate::listen::{Phase, View};
 use crate::modes::Spectrum;
 
@@ -69,7 +70,7 @@ fn head(frame: &mut Frame<'_>, area: Rect, view: &View, title: &str) {
     let steps = if view.steps > 1 { format!(", {} of {}", view.step_number, view.steps) } else { String::new() };
     // What is tapped now stays readable, whatever the part is called.
     let most = usize::from(area.width).saturating_sub(clock.len() + 1);
-    let own = format!("{}{steps}", view.step);
+    let (title, own) = (shown(title), shown(&format!("{}{steps}", view.step)));
     let titled: String = title.chars().take(most.saturating_sub(own.chars().count() + 3)).collect();
     let left: String = format!("{titled} · {own}").chars().take(most).collect();
     let room = usize::from(area.width).saturating_sub(left.chars().count() + clock.len());
@@ -79,6 +80,7 @@ fn head(frame: &mut Frame<'_>, area: Rect, view: &View, title: &str) {
 
 fn words(frame: &mut Frame<'_>, area: Rect, below: Rect, view: &View, look: Look, height: u16) {
     let (large, sentence) = call(view);
+    let sentence = shown(&sentence);
     if height == 0 {
         let line = format!("{large}: {sentence}");
         frame.render_widget(Paragraph::new(line).wrap(Wrap { trim: true }), below);
@@ -232,5 +234,23 @@ fn foot(frame: &mut Frame<'_>, area: Rect, view: &View, look: Look) {
     } else {
         ("Ctrl-C ends; what is accepted is saved".to_owned(), Style::new().add_modifier(Modifier::DIM))
     };
-    frame.render_widget(Paragraph::new(text).style(style).wrap(Wrap { trim: true }), area);
+    frame.render_widget(Paragraph::new(shown(&text)).style(style).wrap(Wrap { trim: true }), area);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A station may be called what it likes: the terminal gets letters.
+    #[test]
+    fn names_turn_no_screen_round() {
+        let backend = ratatui::backend::TestBackend::new(100, 30);
+        let mut terminal = ratatui::Terminal::new(backend).expect("a screen");
+        let view =
+            View { step: "wa\u{202e}ist".to_owned(), trouble: Some("no \u{2066}room".to_owned()), ..View::default() };
+        let drawn = terminal.draw(|frame| draw_session(frame, &view, "rim\u{202d}", Look { colour: false }));
+        let cells: String = drawn.expect("it is drawn").buffer.content().iter().map(|cell| cell.symbol()).collect();
+        assert!(cells.contains("rim\\u{202d} · wa\\u{202e}ist") && cells.contains("no \\u{2066}room"), "{cells}");
+        assert!(!cells.contains(['\u{202d}', '\u{202e}', '\u{2066}']));
+    }
 }

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::csv_cell::text_cell;
 use super::document::schema_text;
 use super::numbers::with_interval;
 use super::rim_report::{RimEntry, RimReport, rim_text};
@@ -414,7 +415,7 @@ pub fn plan_csv(report: &PlanReport) -> String {
             let f = &row.forecast;
             let pairs = [&f.stiffness_ratio, &f.mass_ratio, &f.power_ratio, &f.tone_ratio, &f.loss];
             let numbers = pairs.iter().flat_map(|m| [m.value.to_string(), m.u().to_string()]);
-            let names = [report.outer.clone(), series.inner.clone(), row.thickness.value.to_string()];
+            let names = [text_cell(&report.outer), text_cell(&series.inner), row.thickness.value.to_string()];
             put(names.into_iter().chain(numbers).collect());
         }
     }

@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::csv_cell::text_cell;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{significant, with_interval};
 use super::page::{WIDTH, lines};
@@ -188,7 +189,7 @@ pub fn rim_csv(report: &RimReport) -> String {
     put(["stage", "figure", "place", "value", "value_u", "unit"]);
     for stage in &report.stages {
         let mut figure = |what: &str, place: &str, m: &Measured, unit: &str| {
-            put([stage.name, what, place, &m.value.to_string(), &m.u().to_string(), unit]);
+            put([stage.name, what, &text_cell(place), &m.value.to_string(), &m.u().to_string(), unit]);
         };
         figure("mass", "", &stage.mass, "kg");
         let sideways = if report.held { "tone of the sides, edges held" } else { "tone in its plane" };

@@ -1,7 +1,7 @@
 //! An outline from a drawing of the mould (SVG): its largest closed curve.
 
 use resvg::tiny_skia::PathSegment;
-use resvg::usvg::{Group, Node, Options, Path, Tree, roxmltree};
+use resvg::usvg::{Group, ImageHrefResolver, Node, Options, Path, Tree, roxmltree};
 
 use super::outline::{Outline, OutlineError};
 
@@ -26,7 +26,7 @@ impl Outline {
                 "its size is not told (width is {width:?}): set the page's width and height in millimetres in the drawing program"
             )));
         }
-        let tree = Tree::from_str(text, &Options::default()).map_err(|e| wrong(format!("no SVG drawing: {e}")))?;
+        let tree = Tree::from_str(text, &alone()).map_err(|e| wrong(format!("no SVG drawing: {e}")))?;
         let mut curves = Vec::new();
         gather(tree.root(), &mut curves);
         let extent = |curve: &Vec<(f64, f64)>| {
@@ -45,6 +45,14 @@ impl Outline {
         let kept = curve.len().min(MOST);
         Self::along(&(0..kept).map(|i| curve[i * curve.len() / kept]).collect::<Vec<_>>())
     }
+}
+
+/// A drawing is read by itself: no picture, no other file and no font that it names is opened. (The fonts that are known are those that
+/// were loaded: none.)
+fn alone() -> Options<'static> {
+    let image_href_resolver =
+        ImageHrefResolver { resolve_data: Box::new(|_, _, _| None), resolve_string: Box::new(|_, _| None) };
+    Options { image_href_resolver, ..Options::default() }
 }
 
 /// All closed curves of a group, in px of the page.

@@ -1,7 +1,6 @@
 //! Decoding sound files to interleaved f32 blocks, front to end, through the Symphonia library.
 
 use std::cell::Cell;
-use std::fs::File;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
@@ -14,6 +13,7 @@ use symphonia::core::meta::MetadataOptions;
 
 use super::error::SoundError;
 use super::wav_header;
+use crate::files::{ReadError, open_recording};
 
 thread_local! {
     static DECODING: Cell<bool> = const { Cell::new(false) };
@@ -51,9 +51,9 @@ impl Decoder {
     /// Opens a file of any supported kind.
     ///
     /// # Errors
-    /// `Open`, `Empty`, `NotAudio`, `Rate`, `NoSamples`, `Read`.
+    /// `Open`, `Unfit`, `Empty`, `NotAudio`, `Rate`, `NoSamples`, `Read`.
     pub(super) fn open(path: &Path) -> Result<Self, SoundError> {
-        let file = File::open(path).map_err(SoundError::Open)?;
+        let file = open_recording(path).map_err(unopened)?;
         let (source, trouble) = wav_header::open(file)?;
         let stream = MediaSourceStream::new(Box::new(source), Default::default());
         let mut hint = Hint::new();
@@ -155,6 +155,13 @@ impl Decoder {
                 }
             }
         }
+    }
+}
+
+fn unopened(error: ReadError) -> SoundError {
+    match error {
+        ReadError::Io(error) => SoundError::Open(error),
+        other => SoundError::Unfit(other.to_string()),
     }
 }
 

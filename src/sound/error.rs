@@ -5,6 +5,8 @@
 pub enum SoundError {
     #[error("cannot be opened: {0}. Check the name and that you may read the file")]
     Open(#[source] std::io::Error),
+    #[error("cannot be read: {0}")]
+    Unfit(String),
     #[error("cannot be read: {0}. Copy the file again from the recorder")]
     Read(String),
     #[error("is empty (0 bytes). Record it again, or copy it again from the recorder")]

@@ -3,11 +3,28 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use super::read::odd_kind;
+
 /// Why a report could not be saved.
 #[derive(Debug, thiserror::Error)]
 pub enum SaveError {
     #[error("{path}: exists already. Choose another name, or add --force to replace it", path = .0.display())]
     Exists(PathBuf),
+    #[error(
+        "{path}: is one of the inputs ({input}), and no input is replaced. Choose another name",
+        path = .path.display(), input = .input.display()
+    )]
+    IsInput { path: PathBuf, input: PathBuf },
+    #[error("{path}: is named twice for what is written. Give each its own name", path = .0.display())]
+    Twice(PathBuf),
+    #[error("{path}: is {what}, and would be replaced by a file. Choose another name", path = .path.display())]
+    NotRegular { path: PathBuf, what: &'static str },
+    #[error(
+        "{link}: is a link that leads out of {bench}; nothing is written or removed through it. Put a real file or folder in its \
+         place, or remove it",
+        link = .link.display(), bench = .bench.display()
+    )]
+    LeadsOut { link: PathBuf, bench: PathBuf },
     #[error("{path}: cannot be written: {source}. Check the folder's permissions and the free space", path = .path.display())]
     Write { path: PathBuf, source: std::io::Error },
 }
@@ -29,15 +46,24 @@ pub fn clear_forgotten(folder: &Path) {
     }
 }
 
+/// That what lies at a path, if anything, is a file: a device or a pipe would be gone.
+pub fn unfit(path: &Path) -> Result<(), SaveError> {
+    match std::fs::metadata(path).ok().and_then(|found| odd_kind(&found)) {
+        Some(what) => Err(SaveError::NotRegular { path: path.to_owned(), what }),
+        None => Ok(()),
+    }
+}
+
 /// Saves bytes whole or not at all; an existing file is replaced only if `replace`.
 ///
 /// # Errors
-/// `Exists`, `Write`; in both cases what was there before is unharmed.
+/// `Exists`, `NotRegular`, `Write`; in all cases what was there before is unharmed.
 pub fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
     let failed = |source: std::io::Error| SaveError::Write { path: path.to_owned(), source };
     if !replace && path.exists() {
         return Err(SaveError::Exists(path.to_owned()));
     }
+    unfit(path)?;
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
