@@ -7,8 +7,11 @@ mod control;
 mod foretold;
 mod mean;
 mod pairing;
+mod scatter;
 mod stage;
 mod takes;
+#[cfg(test)]
+mod unchanged;
 mod verdict;
 
 pub use control::{Chart, control_charts};

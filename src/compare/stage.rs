@@ -116,7 +116,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             100.0 * HELD_ANEW_DAMPING
         ));
     }
-    let taps = baseline.modes.iter().chain(&other.modes).map(|m| m.taps).min().unwrap_or(1);
+    let takes = baseline.takes.min(other.takes).max(1);
     let mass_ratio = baseline.mass.as_ref().zip(other.mass.as_ref());
     let mut stiffer: Vec<Measured> = Vec::new();
     for pair in &pairs {
@@ -125,7 +125,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                 let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
                 let mut rows = Vec::new();
                 let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
-                    if let Some(ratio) = Ratio::new(x, y, taps) {
+                    if let Some(ratio) = Ratio::new(x, y, takes) {
                         rows.push(Row {
                             code,
                             what: what.to_owned(),
@@ -170,7 +170,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             .push("no mode of one stage could be paired with one of the other; --pair sets pairs by hand".into());
     }
     let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
-        if let Some(ratio) = Ratio::new(x, y, taps) {
+        if let Some(ratio) = Ratio::new(x, y, takes) {
             result.whole.push(Row { code, what: what.to_owned(), baseline: x.clone(), other: y.clone(), shown, ratio });
         }
     };
