@@ -39,6 +39,7 @@ pub fn stage_of(name: &str, takes: &[Take<'_>], part: Option<&PartDescription>) 
         .map(|q| q.measured.clone().unwrap_or_else(|| Measured::new(q.figure.value, q.figure.u, "bending stiffness")))
         .map(|m| m.renamed(|s| own_source(s, name)));
     if let Some(part) = part {
+        stage.build = part.rim.clone();
         stage.mass = part.mass.as_ref().map(|m| m.renamed(|s| own_source(s, name)));
         if let (Some(mass), Some(length)) = (&part.mass, &part.length) {
             let per_length = Measured::combine(&[mass, length], |x| x[0] / x[1]);

@@ -5,6 +5,7 @@
 mod answer;
 mod control;
 mod foretold;
+mod joints;
 mod mean;
 mod pairing;
 mod scatter;
