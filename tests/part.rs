@@ -141,6 +141,30 @@ fn stuck_on_masses_give_the_effective_stiffness() {
     let weight = document.stations[0].static_stiffness_n_m.as_ref().expect("from the weight");
     assert!((weight.value / 11_582.0 - 1.0).abs() < 1e-3, "{}", weight.value);
 
+    // One mass, however often it is stuck on, gives no M, k, mobility or power: the modes are listed, and what is missing is said.
+    let laminated = folder.path().join("rim/b-laminated");
+    fs::remove_dir_all(laminated.join("waist+8g")).expect("it is there");
+    fs::copy(laminated.join("waist+4g/take-01.wav"), laminated.join("waist+4g/take-02.wav")).expect("copied");
+    let (code, json, _) = run(folder.path(), &["measure", "rim", "--format", "json"]);
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+    let one = &value["stations"][1];
+    assert!(
+        code == Some(0) && one["error"].as_str().is_some_and(|e| e.contains("a second, different mass, about")),
+        "{one}"
+    );
+    for figure in ["mean_mobility_m_n_s", "power_drawn_ratio", "band_hz"] {
+        assert!(one[figure].is_null(), "{figure}: {one}");
+    }
+    for mode in one["modes"].as_array().expect("modes") {
+        for figure in ["modal_mass_kg", "stiffness_n_m", "peak_mobility_m_n_s"] {
+            assert!(mode[figure].is_null(), "{figure}: {mode}");
+        }
+    }
+    let (_, text, _) = run(folder.path(), &["compare", "rim/a-plain/waist", "rim/b-laminated/waist"]);
+    let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("no mobility: ") && said.contains("a second, different mass, about"), "{text}");
+    assert!(!said.contains("power drawn,") && !said.contains("stiffness k"), "{text}");
+
     // Only masses, no bare take; and a mass too small to tell.
     fs::remove_dir_all(folder.path().join("rim/a-plain/waist")).expect("it is there");
     let (_, text, _) = run(folder.path(), &["measure", "rim/a-plain"]);

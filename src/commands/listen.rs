@@ -33,8 +33,8 @@ use crate::sound::{Arrival, Capture};
 Hold the part where it stands still (0.22 of the length from either end of a free strip), or hang
 it there on thin cord. Microphone a hand's width away, not touching the bench. Tap with a fingertip, a
 cork on a stick or a small hard-rubber mallet, at the station, and let it bounce off at once. Stay
-quiet until the bell. Stuck-on masses: a few percent of what moves at the station (5 g on a side, 10 g
-on a rim), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
+quiet until the bell. Stuck-on masses: two different ones, a few percent of what moves at the station (3 and
+6 g on a side, 5 and 10 g on a rim), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
 
 The keyboard is not needed. Enter goes on at once where the program waits; q or Ctrl-C ends.
 Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap.

@@ -5,7 +5,7 @@ use crate::compare::{Stage, StageMode, merge_takes};
 use crate::loss::{Mobility, station_mobility};
 use crate::part::{Measured, PartDescription, Station};
 use crate::report::RecordingEntry;
-use crate::stiffness::{StationTake, follow_modes};
+use crate::stiffness::{StationTake, follow_modes, why_no_mass};
 
 /// A measured take and where it was tapped.
 pub struct Take<'a> {
@@ -39,6 +39,7 @@ pub fn stage_of(name: &str, takes: &[Take<'_>], part: Option<&PartDescription>) 
         .map(|q| q.measured.clone().unwrap_or_else(|| Measured::new(q.figure.value, q.figure.u, "bending stiffness")))
         .map(|m| m.renamed(|s| own_source(s, name)));
     if let Some(part) = part {
+        stage.build = part.rim.clone();
         stage.mass = part.mass.as_ref().map(|m| m.renamed(|s| own_source(s, name)));
         if let (Some(mass), Some(length)) = (&part.mass, &part.length) {
             let per_length = Measured::combine(&[mass, length], |x| x[0] / x[1]);
@@ -47,7 +48,7 @@ pub fn stage_of(name: &str, takes: &[Take<'_>], part: Option<&PartDescription>) 
     }
     if takes.iter().any(|t| t.station.added.value > 0.0) {
         match mobility(takes, name) {
-            Ok(mobility) => stage.mobility = mobility,
+            Ok(mobility) => stage.mobility = Some(mobility),
             Err(why) => stage.notes.push(format!("{name}: no mobility: {why}")),
         }
     }
@@ -61,9 +62,10 @@ fn own_source(source: &str, stage: &str) -> String {
     if shared { source.to_owned() } else { format!("{source}, {stage}") }
 }
 
-fn mobility(takes: &[Take<'_>], stage: &str) -> Result<Option<Mobility>, String> {
+fn mobility(takes: &[Take<'_>], stage: &str) -> Result<Mobility, String> {
     let station: Vec<StationTake> =
         takes.iter().map(|take| station_take(take.station.added.clone(), take.entry)).collect();
     let results = follow_modes(&station).map_err(|e| e.to_string())?;
-    Ok(station_mobility(&results, stage))
+    station_mobility(&results, stage)
+        .ok_or_else(|| why_no_mass(&results).unwrap_or("no mode rings clearly enough to be followed").to_owned())
 }

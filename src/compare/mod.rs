@@ -5,10 +5,14 @@
 mod answer;
 mod control;
 mod foretold;
+mod joints;
 mod mean;
 mod pairing;
+mod scatter;
 mod stage;
 mod takes;
+#[cfg(test)]
+mod unchanged;
 mod verdict;
 
 pub use control::{Chart, control_charts};

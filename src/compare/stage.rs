@@ -1,12 +1,13 @@
 //! A stage of a part, and its comparison with the baseline.
 
 use super::foretold::Foretold;
+use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
 use super::pairing::{Pair, Paired, pair_modes};
 use super::takes::{SAME_MODE, StageMode};
 use super::verdict::Ratio;
 use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
+use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured, RimBuild};
 use crate::stiffness::stage_ratio;
 
 /// What is known of a stage.
@@ -22,6 +23,8 @@ pub struct Stage {
     pub mobility: Option<Mobility>,
     /// Takes without a mass stuck on.
     pub takes: usize,
+    /// How the rim is built, where that is described.
+    pub build: Option<RimBuild>,
     pub notes: Vec<String>,
 }
 
@@ -47,7 +50,8 @@ pub struct Comparison {
     pub whole: Vec<Row>,
     /// For each pair of modes: the pair's name and its rows.
     pub pairs: Vec<(String, Vec<Row>)>,
-    /// Whether the modes can be paired in more than one way.
+    /// Whether some pairs are unsure: the modes can be paired in more than one way, or what is joined to the sides differs. Nothing
+    /// is derived from such pairs; they have a frequency and no other row.
     pub undecided: bool,
     /// Modes (Hz) that have no partner, in the baseline and in the other.
     pub unpaired: (Vec<f64>, Vec<f64>),
@@ -93,7 +97,24 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
     let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
     let pairs: Vec<Pair> = pairing.pairs;
-    if let Some(rival) = &pairing.rival {
+    let joints_differ = joints_differ(baseline, other);
+    // Set by hand, or by the numbers of a blank's modes.
+    let set = |i: usize, j: usize| {
+        by_hand.contains(&(i + 1, j + 1)) || {
+            let name = &baseline.modes[i].name;
+            name.is_some() && *name == other.modes[j].name
+        }
+    };
+    let sure = |i: usize, j: usize| set(i, j) || !joints_differ && pairing.rival.is_none();
+    if joints_differ && pairs.iter().filter_map(|p| p.0.zip(p.1)).any(|(i, j)| !set(i, j)) {
+        result.undecided = true;
+        result.notes.push(
+            "blocks, linings or braces differ between the two stages, and then modes need not keep their order: which mode is which \
+             is unsure, so no stiffness and no loss is derived from the pairs below. Mass, and power drawn where masses were stuck \
+             on in both stages, need no pairs. `compare` with --pair sets pairs by hand"
+                .into(),
+        );
+    } else if let Some(rival) = &pairing.rival {
         let told = |pairs: &[Pair]| -> String {
             let both = pairs.iter().filter_map(|p| p.0.zip(p.1)).take(3);
             both.map(|(i, j)| format!("{}={}", i + 1, j + 1)).collect::<Vec<_>>().join(" ")
@@ -116,7 +137,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             100.0 * HELD_ANEW_DAMPING
         ));
     }
-    let taps = baseline.modes.iter().chain(&other.modes).map(|m| m.taps).min().unwrap_or(1);
+    let takes = baseline.takes.min(other.takes).max(1);
     let mass_ratio = baseline.mass.as_ref().zip(other.mass.as_ref());
     let mut stiffer: Vec<Measured> = Vec::new();
     for pair in &pairs {
@@ -125,7 +146,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                 let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
                 let mut rows = Vec::new();
                 let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
-                    if let Some(ratio) = Ratio::new(x, y, taps) {
+                    if let Some(ratio) = Ratio::new(x, y, takes) {
                         rows.push(Row {
                             code,
                             what: what.to_owned(),
@@ -137,6 +158,10 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                     }
                 };
                 add("frequency_hz", "frequency", &a.frequency, &b.frequency, ("Hz", 1.0));
+                if !sure(*i, *j) {
+                    result.pairs.push((format!("mode {} with {} ?", i + 1, j + 1), rows));
+                    continue;
+                }
                 add("damping_ratio", "damping", &a.damping_ratio, &b.damping_ratio, ("%", 100.0));
                 let ring = |m: &StageMode| {
                     Measured::combine(&[&m.damping_ratio, &m.frequency], |x| {
@@ -170,13 +195,14 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             .push("no mode of one stage could be paired with one of the other; --pair sets pairs by hand".into());
     }
     let mut add = |code, what: &str, x: &Measured, y: &Measured, shown| {
-        if let Some(ratio) = Ratio::new(x, y, taps) {
+        if let Some(ratio) = Ratio::new(x, y, takes) {
             result.whole.push(Row { code, what: what.to_owned(), baseline: x.clone(), other: y.clone(), shown, ratio });
         }
     };
     let mut assumes_shape = false;
     let mut notes: Vec<String> = Vec::new();
-    let undecided = result.undecided;
+    let sure_pairs: Vec<(usize, usize)> =
+        pairs.iter().filter_map(|p| p.0.zip(p.1)).filter(|(i, j)| sure(*i, *j)).collect();
     let both = |f: &dyn Fn(&Stage) -> Option<Measured>| f(baseline).zip(f(other));
     // Modes without a partner (0: of the baseline, 1: of the other), and the factor that the paired ones moved by.
     let alone = |side: usize| -> Vec<&StageMode> {
@@ -191,16 +217,16 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     let moved = (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp();
     if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
         add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
-    } else if !stiffer.is_empty() && !undecided {
+    } else if !stiffer.is_empty() {
         let what = "stiffness, from f² times mass";
         add("stiffness_by_mass", what, &Measured::exact(1.0), &common_ratio(&stiffer), ("", 1.0));
         assumes_shape = true;
     }
-    let effective: Vec<Measured> = pairs
+    let effective: Vec<Measured> = sure_pairs
         .iter()
-        .filter_map(|p| effective_ratio(baseline, other, &baseline.modes[p.0?], &other.modes[p.1?]))
+        .filter_map(|(i, j)| effective_ratio(baseline, other, &baseline.modes[*i], &other.modes[*j]))
         .collect();
-    if !effective.is_empty() && !undecided {
+    if !effective.is_empty() {
         let what = "stiffness k at the station";
         add("effective_stiffness", what, &Measured::exact(1.0), &mean_ratio(&effective), ("", 1.0));
     }
@@ -231,12 +257,12 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         add("power_drawn", "power drawn, as an endless strip", &x, &y, ("", 1.0));
     }
     // One figure for the loss: the mean of the logarithms over all pairs.
-    let losses: Vec<(&Measured, &Measured)> = pairs
-        .iter()
-        .filter_map(|p| Some((&baseline.modes[p.0?].damping_ratio, &other.modes[p.1?].damping_ratio)))
-        .collect();
-    if losses.len() > 1 && !undecided {
-        let ratios: Vec<Measured> = losses.iter().map(|(a, b)| Measured::combine(&[a, b], |x| x[1] / x[0])).collect();
+    if sure_pairs.len() > 1 {
+        let loss = |(i, j): &(usize, usize)| {
+            let (a, b) = (&baseline.modes[*i].damping_ratio, &other.modes[*j].damping_ratio);
+            Measured::combine(&[a, b], |x| x[1] / x[0])
+        };
+        let ratios: Vec<Measured> = sure_pairs.iter().map(loss).collect();
         add("loss", "loss, mean over the pairs", &Measured::exact(1.0), &mean_ratio(&ratios), ("", 1.0));
     }
     if assumes_shape {
@@ -247,4 +273,84 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     result.notes.extend(notes);
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
     result
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::part::LiningKind;
+
+    const PLAIN_HZ: [f64; 5] = [62.0, 118.0, 191.0, 280.0, 386.0];
+
+    /// A stage that was tapped with masses stuck on, and weighed; 1.2 times the frequencies if `stiff`.
+    fn stage(name: &str, build: Option<RimBuild>, stiff: bool) -> Stage {
+        let hz = |f: &f64| if stiff { 1.2 * f } else { *f };
+        let mode = |f: &f64| StageMode {
+            frequency: Measured::new(hz(f), 1e-3, "f"),
+            damping_ratio: Measured::new(if stiff { 0.02 } else { 0.01 }, 1e-4, "z"),
+            level_db: -f / 50.0,
+            name: None,
+            taps: 5,
+        };
+        let station = |f: &f64| StationMode {
+            frequency: Measured::new(hz(f), 1e-3, &format!("f {f} {name}")),
+            damping_ratio: Measured::new(0.01, 1e-4, &format!("z {f} {name}")),
+            modal_mass: Measured::new(0.1, 2e-3, &format!("m {f} {name}")),
+        };
+        Stage {
+            name: name.into(),
+            modes: super::super::merge_takes(name, &[PLAIN_HZ.iter().map(mode).collect()]),
+            mass: Some(Measured::new(if stiff { 0.5 } else { 0.2 }, 1e-3, name)),
+            mobility: Mobility::new(PLAIN_HZ.iter().map(station).collect()),
+            takes: 1,
+            build,
+            ..Stage::default()
+        }
+    }
+
+    fn rim(linings: LiningKind) -> Option<RimBuild> {
+        Some(RimBuild { outline: "parlour".into(), depth_m: 0.1, block_m: None, linings, braces: None })
+    }
+
+    /// What is derived from pairs, of the whole part and of each pair.
+    fn derived(comparison: &Comparison) -> (Vec<&'static str>, usize) {
+        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !["mass", "power_drawn"].contains(c));
+        (codes.collect(), comparison.pairs.iter().filter(|(_, rows)| rows.len() > 1).count())
+    }
+
+    #[test]
+    fn other_joints_leave_nothing_to_derive_from_pairs() {
+        let bare = || rim(LiningKind::None);
+        let all = vec!["stiffness_by_mass", "effective_stiffness", "loss"];
+        let laminated = compare(&stage("plain", bare(), false), &stage("laminated", bare(), true), &[]);
+        assert_eq!((derived(&laminated), laminated.undecided), ((all.clone(), 5), false));
+        for (a, b) in [
+            (stage("one", bare(), false), stage("other", rim(LiningKind::Kerfed), true)),
+            (stage("plain", None, false), stage("braced", None, true)),
+        ] {
+            let unsure = compare(&a, &b, &[]);
+            assert_eq!((derived(&unsure), unsure.undecided), ((Vec::new(), 0), true));
+            assert!(unsure.notes[0].contains("blocks, linings or braces differ"), "{:?}", unsure.notes);
+            assert_eq!(unsure.whole.iter().map(|r| r.code).collect::<Vec<_>>(), ["mass", "power_drawn"]);
+            assert_eq!(unsure.pairs.len(), 5);
+            // Set by hand a pair counts, and no other does.
+            let by_hand = compare(&a, &b, &[(1, 1), (2, 2)]);
+            assert_eq!((derived(&by_hand), by_hand.undecided), ((all.clone(), 2), true));
+            let every: Vec<(usize, usize)> = (1..=5).map(|n| (n, n)).collect();
+            let decided = compare(&a, &b, &every);
+            assert_eq!((derived(&decided), decided.undecided), ((all.clone(), 5), false));
+        }
+    }
+
+    /// A blank's numbered modes are who they are, whatever the stages are called.
+    #[test]
+    fn numbered_modes_stay_paired() {
+        let numbered = |name: &str, stiff| {
+            let mut stage = stage(name, None, stiff);
+            stage.modes.iter_mut().enumerate().for_each(|(i, m)| m.name = Some(format!("bending {}", i + 2)));
+            stage
+        };
+        let result = compare(&numbered("plain", false), &numbered("braced", true), &[]);
+        assert_eq!((derived(&result).1, result.undecided), (5, false));
+    }
 }

@@ -1,7 +1,7 @@
 //! Modes of a stage, joined over its takes.
 
-use super::verdict::TAPS;
-use crate::modes::student_factor;
+use super::scatter::{Mean, Reading, means};
+use super::verdict::{HELD_ANEW, TAPS};
 use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
 
 /// A mode of a stage, joined over its takes.
@@ -17,13 +17,15 @@ pub struct StageMode {
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
 pub(super) const SAME_MODE: f64 = 4e-3;
 
-/// Modes of several takes of one stage and station joined: means, with the scatter between the takes where it is larger than
-/// what each take says of itself (a part held anew is not quite the same).
+/// Modes of several takes of one stage and station joined: means, with what the takes' scatter says ([`means`]).
+///
+/// Holding the part anew moves all modes of a take together, so it is one source for all modes of the stage; what each mode does
+/// beside that is its own.
 pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
     let mut all: Vec<(usize, &StageMode)> =
         takes.iter().enumerate().flat_map(|(t, modes)| modes.iter().map(move |m| (t, m))).collect();
     all.sort_by(|a, b| a.1.frequency.value.total_cmp(&b.1.frequency.value));
-    let mut joined: Vec<StageMode> = Vec::new();
+    let mut groups: Vec<Vec<(usize, &StageMode)>> = Vec::new();
     let mut at = 0;
     while at < all.len() {
         let mut group: Vec<(usize, &StageMode)> = vec![all[at]];
@@ -38,39 +40,34 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
         }
         at += group.len();
         // What most takes do not hear is left out.
-        if 2 * group.len() < takes.len() {
-            continue;
+        if 2 * group.len() >= takes.len() {
+            groups.push(group);
         }
-        let number = joined.len() + 1;
-        let mean = |value: &dyn Fn(&StageMode) -> &Measured, what: &str, held_anew: f64| {
-            let n = group.len() as f64;
-            let weights: f64 = group.iter().map(|g| value(g.1).u().powi(-2)).sum();
-            let mean = group.iter().map(|g| value(g.1).value * value(g.1).u().powi(-2)).sum::<f64>() / weights;
-            let within = weights.powf(-0.5);
-            let between = if n > 1.0 {
-                let plain = group.iter().map(|g| value(g.1).value).sum::<f64>() / n;
-                let variance = group.iter().map(|g| (value(g.1).value - plain).powi(2)).sum::<f64>() / (n - 1.0);
-                (variance / n).sqrt()
-            } else {
-                0.0
-            };
-            // What was heard once was held once, however many takes there are.
-            let u = if group.len() == 1 {
-                within.hypot(held_anew * mean)
-            } else {
-                within.hypot(between * student_factor(n - 1.0))
-            };
-            Measured::new(mean, u, &format!("{TAPS}: {what} of mode {number}, {stage}"))
-        };
-        joined.push(StageMode {
-            frequency: mean(&|m| &m.frequency, "frequency", HELD_ANEW_FREQUENCY),
-            damping_ratio: mean(&|m| &m.damping_ratio, "damping", HELD_ANEW_DAMPING),
-            level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
-            name: group.iter().find_map(|g| g.1.name.clone()),
-            taps: group.iter().map(|g| g.1.taps).sum(),
-        });
     }
-    joined
+    let joined = |value: fn(&StageMode) -> &Measured, what: &str, assumed: f64| -> Vec<Measured> {
+        let reading = |(take, mode): &(usize, &StageMode)| {
+            let read = value(mode);
+            Reading { take: *take, value: read.value, u: read.u() }
+        };
+        let readings: Vec<Vec<Reading>> = groups.iter().map(|g| g.iter().map(reading).collect()).collect();
+        let measured = |(place, mean): (usize, Mean)| {
+            let own = format!("{TAPS}: {what} of mode {}, {stage}", place + 1);
+            let held = format!("{HELD_ANEW}, {what}, {stage}");
+            Measured::with_parts(mean.value, [(held.into(), mean.held), (own.into(), mean.own)])
+        };
+        means(&readings, assumed).into_iter().enumerate().map(measured).collect()
+    };
+    let frequencies = joined(|m| &m.frequency, "frequency", HELD_ANEW_FREQUENCY);
+    let dampings = joined(|m| &m.damping_ratio, "damping", HELD_ANEW_DAMPING);
+    let each = groups.iter().zip(frequencies.into_iter().zip(dampings));
+    each.map(|(group, (frequency, damping_ratio))| StageMode {
+        frequency,
+        damping_ratio,
+        level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
+        name: group.iter().find_map(|g| g.1.name.clone()),
+        taps: group.iter().map(|g| g.1.taps).sum(),
+    })
+    .collect()
 }
 
 #[cfg(test)]
@@ -87,21 +84,20 @@ mod tests {
         }
     }
 
-    /// Weights 100 and 25: mean 100.02; own uncertainty 1/sqrt(125); between the takes 0.1/sqrt(2) of deviation, over sqrt(2), times
-    /// Student's factor for one degree of freedom.
+    /// Weights of 0.1^2 + 0.03^2 and 0.2^2 + 0.03^2 Hz^2: the mean; what was read by these shares.
     #[test]
     fn two_takes_are_their_weighted_mean() {
         let takes = [vec![mode(100.0, 0.1, 0.01)], vec![mode(100.1, 0.2, 0.012)]];
         let [joined] = &merge_takes("plain", &takes)[..] else { panic!("one mode") };
-        assert!((joined.frequency.value - 100.02).abs() < 1e-9, "{:?}", joined.frequency);
-        let between = 0.05 * student_factor(1.0);
-        assert!((joined.frequency.u() - (1.0f64 / 125.0).sqrt().hypot(between)).abs() < 1e-9, "{:?}", joined.frequency);
+        let share = 0.0409 / (0.0409 + 0.0109);
+        assert!((joined.frequency.value - (100.1 - 0.1 * share)).abs() < 1e-4, "{:?}", joined.frequency);
+        let part = |source: &str| joined.frequency.parts().find(|(s, _)| &***s == source).expect(source).1;
+        let own = (share * 0.1f64).hypot((1.0 - share) * 0.2);
+        assert!((part("taps: frequency of mode 1, plain") / own - 1.0).abs() < 1e-3, "{:?}", joined.frequency);
+        // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.0003^2 + 5e-7)/7; t(7) = 2.36462.
+        let held = ((6.0 * 9e-8 + 5e-7) / 7.0f64).sqrt() * 2.364_62 / 1.959_964 * share.hypot(1.0 - share);
+        assert!((part("held anew, frequency, plain") / held / 100.0 - 1.0).abs() < 2e-3, "{:?}", joined.frequency);
         assert_eq!((joined.taps, joined.level_db), (10, -6.0));
-        // Of three the deviation is 0.1, over two degrees of freedom.
-        let takes = [100.0, 100.1, 100.2].map(|hz| vec![mode(hz, 0.1, 0.01)]);
-        let [joined] = &merge_takes("plain", &takes)[..] else { panic!("one mode") };
-        let expected = 0.1 / 3f64.sqrt() * 1f64.hypot(student_factor(2.0));
-        assert!((joined.frequency.u() - expected).abs() < 1e-9, "{:?}", joined.frequency);
     }
 
     /// What was heard in one take is off by as much as a part held anew may be.

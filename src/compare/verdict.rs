@@ -1,5 +1,6 @@
-//! Larger, smaller, or not told apart; and how many more taps would tell.
+//! Larger, smaller, or not told apart; and how many more takes would show a difference.
 
+use super::scatter::held_variance;
 use crate::modes::COVERAGE_95;
 use crate::part::Measured;
 
@@ -8,10 +9,10 @@ use crate::part::Measured;
 pub enum Verdict {
     Larger,
     Smaller,
-    /// The interval holds 1. So many taps in each stage would tell a difference of the size seen, if it is real;
-    /// `None` if no number of taps would, because other readings are too uncertain.
+    /// The interval holds 1. With this many more takes of each stage, the part held anew for each, a difference of the size seen
+    /// would be found, if it is real; `None` if no such number would, because other readings are too uncertain.
     NotToldApart {
-        taps: Option<usize>,
+        takes: Option<usize>,
     },
 }
 
@@ -26,19 +27,21 @@ pub struct Ratio {
     pub moved_most_by: Option<(String, f64)>,
 }
 
-/// Sources of uncertainty that more taps make smaller carry this word.
+/// Sources of uncertainty that more takes, held anew, make smaller begin with one of these words.
 pub(super) const TAPS: &str = "taps";
+pub(super) const HELD_ANEW: &str = "held anew";
 /// A real difference is found in nine of ten cases if it is so many standard uncertainties: 1.96 + 1.28 (normal quantiles).
 const FOUND_IN_NINE_OF_TEN: f64 = COVERAGE_95 + 1.281_551_565_5;
-/// More taps than this nobody makes.
-const MOST_TAPS: f64 = 200.0;
+/// More takes of one stage than this nobody makes.
+const MOST_TAKES: usize = 20;
 
 impl Ratio {
-    /// The ratio of a quantity in one stage to the same in the baseline; `taps` were used in each stage.
+    /// The ratio of a quantity in one stage to the same in the baseline; `takes` there are of each stage, or of the one that has
+    /// fewer: it has most to gain by more.
     ///
     /// The interval is taken in the logarithm, so that a and 1/a are treated alike; what both share cancels. Small numbers of
     /// taps are allowed for in the standard uncertainties (scaled by Student's t).
-    pub fn new(baseline: &Measured, other: &Measured, taps: usize) -> Option<Self> {
+    pub fn new(baseline: &Measured, other: &Measured, takes: usize) -> Option<Self> {
         if !(baseline.value > 0.0 && other.value > 0.0) {
             return None;
         }
@@ -54,14 +57,14 @@ impl Ratio {
         } else if log.value < -half {
             Verdict::Smaller
         } else {
-            let (mut of_taps, mut fixed) = (0.0, 0.0);
+            let (mut of_takes, mut fixed) = (0.0, 0.0);
             for (source, part) in log.parts() {
-                if source.starts_with(TAPS) { of_taps += part * part } else { fixed += part * part }
+                let shrinks = [TAPS, HELD_ANEW].iter().any(|word| source.starts_with(word));
+                if shrinks { of_takes += part * part } else { fixed += part * part }
             }
             let wanted = (log.value / FOUND_IN_NINE_OF_TEN).powi(2) - fixed;
-            let needed = of_taps * taps as f64 / wanted;
-            let told = wanted > 0.0 && needed <= MOST_TAPS;
-            Verdict::NotToldApart { taps: told.then(|| needed.ceil() as usize) }
+            let left = |more: usize| of_takes * held_variance(takes + more) / held_variance(takes);
+            Verdict::NotToldApart { takes: (1..=MOST_TAKES).find(|more| left(*more) <= wanted) }
         };
         Some(Self {
             value: log.value.exp(),
@@ -79,8 +82,21 @@ impl Verdict {
         match self {
             Self::Larger => "larger".into(),
             Self::Smaller => "smaller".into(),
-            Self::NotToldApart { taps: Some(taps) } => format!("not told apart ({taps} taps each would)"),
-            Self::NotToldApart { taps: None } => "not told apart".into(),
+            Self::NotToldApart { takes: Some(1) } => {
+                "not told apart; 1 more take of each, held anew, would show one of this size".into()
+            }
+            Self::NotToldApart { takes: Some(takes) } => {
+                format!("not told apart; {takes} more takes of each, held anew, would show one of this size")
+            }
+            Self::NotToldApart { takes: None } => "not told apart".into(),
+        }
+    }
+
+    /// Takes that each stage needs beyond those it has, where a number of them would show a difference of the size seen.
+    pub fn more_takes(&self) -> Option<usize> {
+        match self {
+            Self::NotToldApart { takes } => *takes,
+            _ => None,
         }
     }
 
@@ -105,12 +121,15 @@ mod tests {
         assert_eq!(ratio.verdict, Verdict::Larger);
         // ln 1.1 +- 1.96 sqrt(0.01^2 + 0.00909^2), by hand.
         assert!((ratio.low - 1.0711).abs() < 1e-3 && (ratio.high - 1.1297).abs() < 1e-3, "{ratio:?}");
-        // A difference of 1.35 standard uncertainties needs (3.24/1.35)^2 = 5.8 times as many taps.
-        let c = Measured::new(101.9, 1.0, "taps of c");
-        let ratio = Ratio::new(&a, &c, 5).expect("positive");
-        assert_eq!(ratio.verdict, Verdict::NotToldApart { taps: Some(30) });
+        // A difference of 1.33 standard uncertainties of one take each: n takes need t(5 + n)^2/n <= (1.33/3.2415)^2 = 0.1686.
+        // With Student's t from tables: t(12) = 2.17881 over 7 is 0.1765, t(13) = 2.16037 over 8 is 0.1519.
+        for source in ["held anew, damping, c", "taps of c"] {
+            let ratio = Ratio::new(&Measured::exact(100.0), &Measured::new(102.0, 1.5, source), 1).expect("positive");
+            assert_eq!(ratio.verdict, Verdict::NotToldApart { takes: Some(7) }, "{source}");
+            assert_eq!(ratio.verdict.more_takes(), Some(7));
+        }
         let d = Measured::new(101.0, 3.0, "thickness of d");
-        assert_eq!(Ratio::new(&a, &d, 5).expect("positive").verdict, Verdict::NotToldApart { taps: None });
+        assert_eq!(Ratio::new(&a, &d, 5).expect("positive").verdict, Verdict::NotToldApart { takes: None });
         // What both share cancels.
         let (e, f) = (Measured::new(2.0, 0.5, "length"), Measured::new(2.2, 0.55, "length"));
         assert_eq!(Ratio::new(&e, &f, 5).expect("positive").verdict, Verdict::Larger);

@@ -1,7 +1,7 @@
 //! The mobility of a station from what the stuck-on masses told of its modes.
 
 use super::mobility::{Mobility, StationMode};
-use crate::part::Measured;
+use crate::part::{HELD_ANEW_DAMPING, Measured};
 use crate::stiffness::StationResult;
 
 /// The mobility at a station named `at`, its modes in the order of `results`. A mode whose modal mass is not told takes the
@@ -32,7 +32,10 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
                     Measured::new(median, median, &own("modal mass not told")),
                 ),
             };
-            let damping_ratio = Measured::new(tone.damping_ratio, tone.damping_ratio_u, &own("taps: damping"));
+            let held = HELD_ANEW_DAMPING * tone.damping_ratio;
+            let damping_parts =
+                [(own("taps: damping").into(), tone.damping_ratio_u), (own("held anew, damping").into(), held)];
+            let damping_ratio = Measured::with_parts(tone.damping_ratio, damping_parts);
             StationMode { frequency, damping_ratio, modal_mass }
         })
         .collect();

@@ -28,7 +28,8 @@ struct ComparisonEntry {
     answer: String,
     whole: Vec<RowEntry>,
     pairs: Vec<PairEntry>,
-    /// Whether the modes can be paired in more than one way; what hangs on it is left out then.
+    /// Whether pairs are unsure: the modes can be paired in more than one way, or blocks, linings or braces differ between the
+    /// stages. What hangs on such pairs is left out; a pair that is unsure has its frequencies only.
     undecided: bool,
     /// What was foretold from the plies, beside the rows of the same code.
     foretold: Vec<ForetoldEntry>,
@@ -68,6 +69,9 @@ struct RowEntry {
     /// `larger`, `smaller` or `not_told_apart`.
     verdict: String,
     explanation: String,
+    /// Takes that each stage needs beyond those it has, held anew, to show a difference of the size seen; null where there is no
+    /// such number.
+    more_takes: Option<usize>,
     moved_most_by: Option<String>,
 }
 
@@ -84,6 +88,7 @@ impl RowEntry {
             ratio_95: [row.ratio.low, row.ratio.high],
             verdict: row.ratio.verdict.code().to_owned(),
             explanation: row.ratio.verdict.sentence(),
+            more_takes: row.ratio.verdict.more_takes(),
             moved_most_by: row.ratio.moved_most_by.as_ref().map(|(s, _)| s.clone()),
         }
     }
@@ -184,7 +189,12 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
         out.push('\n');
         for row in &c.whole {
-            out.push_str(&format!("  {:<32} {:<26} {}\n", row.what, ratio(row), row.ratio.verdict.sentence()));
+            let verdict = row.ratio.verdict.sentence();
+            let (verdict, advice) = verdict.split_once("; ").unwrap_or((&verdict, ""));
+            out.push_str(&format!("  {:<32} {:<26} {verdict}\n", row.what, ratio(row)));
+            if !advice.is_empty() {
+                out.push_str(&format!("  {:<32} {advice}\n", ""));
+            }
         }
         for f in &c.foretold {
             out.push_str(&format!("  {:<32} {:<26} {}\n", f.what, foretold(f), f.sentence()));
@@ -197,9 +207,10 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
         for (name, rows) in &c.pairs {
             let find = |code: &str| rows.iter().find(|r| r.code == code);
-            let (Some(f), Some(z)) = (find("frequency_hz"), find("damping_ratio")) else { continue };
+            let Some(f) = find("frequency_hz") else { continue };
+            let damping = find("damping_ratio").map_or("unsure".to_owned(), ratio);
             let cell = |m: &crate::part::Measured| with_interval(m.value, COVERAGE_95 * m.u());
-            let line = format!("  {name:<19} {:>20} {:>20}  {:<24}", cell(&f.baseline), cell(&f.other), ratio(z));
+            let line = format!("  {name:<19} {:>20} {:>20}  {:<24}", cell(&f.baseline), cell(&f.other), damping);
             out.push_str(line.trim_end());
             out.push('\n');
         }

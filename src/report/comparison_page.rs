@@ -54,6 +54,9 @@ fn rows(c: &Comparison) -> f64 {
 /// Characters in a line of the answer, and of a note.
 const ANSWER: usize = 118;
 const NOTE: usize = 150;
+/// Characters in a line of a verdict beside its bar, and the step from line to line.
+const VERDICT: usize = 44;
+const VERDICT_LINE: f64 = 20.0;
 
 fn colour(row: &Row) -> &'static str {
     match row.ratio.verdict {
@@ -128,7 +131,12 @@ fn block(on: &mut Drawing, c: &Comparison, top: f64) {
         on.line((x(bar.ends.0), middle), (x(bar.ends.1), middle), bar.colour, 9.0, false);
         on.dot(x(bar.value), middle, 7.0, bar.colour);
         on.text(880.0, middle + 6.0, &bar.told, Style { size: 17.0, bold: true, ..Style::default() });
-        on.text(1200.0, middle + 6.0, &bar.said, Style { size: 17.0, colour: bar.colour, ..Style::default() });
+        let said = lines(&bar.said, VERDICT);
+        let first = middle + 6.0 - 0.5 * VERDICT_LINE * (said.len() as f64 - 1.0);
+        for (place, line) in said.iter().enumerate() {
+            let y = first + VERDICT_LINE * place as f64;
+            on.text(1200.0, y, line, Style { size: 17.0, colour: bar.colour, ..Style::default() });
+        }
     }
     y = panel.bottom + 60.0;
     let told: Vec<String> = c

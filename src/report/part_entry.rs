@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::loss::{Mobility, StationMode};
 use crate::modes::COVERAGE_95;
 use crate::part::Measured;
-use crate::stiffness::{BlankResult, Quantity, StationResult, advised_mass_kg};
+use crate::stiffness::{BlankResult, Quantity, StationResult, advised_mass_kg, why_no_mass};
 
 /// A figure with its uncertainty.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
@@ -163,7 +163,8 @@ impl StationEntry {
         let modes: Vec<StationModeEntry> =
             results.iter().zip(&peaks).map(|(result, peak)| StationModeEntry::new(result, peak.as_ref())).collect();
         let told = results.iter().filter_map(|r| r.effective.as_ref().ok()).map(|e| e.modal_mass.value);
-        let error = mobility.is_none().then(|| "no mode could be followed through the takes with a mass on".to_owned());
+        let lost = "no mode could be followed through the takes with a mass on";
+        let error = mobility.is_none().then(|| why_no_mass(results).unwrap_or(lost).to_owned());
         Self {
             error,
             modes,

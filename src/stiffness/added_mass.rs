@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::modes::student_factor;
+use crate::modes::{COVERAGE_95, student_factor};
 use crate::part::{HELD_ANEW_FREQUENCY, Measured, Source};
 
 /// A frequency of one mode with a mass stuck on (0: without).
@@ -38,6 +38,17 @@ pub enum AddedMassError {
     NoLoaded,
     #[error("the shift is no larger than its uncertainty: {advice}")]
     NoShift { advice: String },
+    #[error(
+        "takes with a single added mass do not give M and k, because one mass cannot show how far the other modes bend the shift: \
+         tap again with a second, different mass, about {}",
+        second_mass(*.added_kg, *.about_kg)
+    )]
+    OneMass {
+        /// The mass that was stuck on (kg).
+        added_kg: f64,
+        /// What it makes of the modal mass (kg): good enough to choose the second one by.
+        about_kg: f64,
+    },
     #[error("the shift grows faster than the mass, which no part does: are the masses labelled right?")]
     BendsUp,
     #[error("the frequency rises with the mass stuck on: another mode, or the part was held differently")]
@@ -46,21 +57,16 @@ pub enum AddedMassError {
 
 /// A shift must be at least so many times its uncertainty to give a mass.
 const LEAST_SHIFT: f64 = 5.0;
-/// The straight line is bent by what the mass does to the other modes; above this share of M with one mass only, the result is
-/// marked as too heavy.
-const HEAVY: f64 = 0.06;
 /// Points this far off their line, as a share of the largest shift, are not for the curve's sake.
 const LOOSE: f64 = 0.02;
-/// One mass cannot show the bend. What remains of the slope's error after the rigid-body correction, as a share of dm/M:
-/// -0.23 at a free bar's end to -0.07 in its middle for the first mode, up to +0.9 for higher ones without it (free bar,
-/// finite elements); taken as half of dm/M.
-const UNSEEN_BEND: f64 = 0.5;
+/// Masses that differ by less than this share are one and the same.
+const SAME_MASS: f64 = 0.02;
 
 /// Fits (f0/f)^2 - 1 = dm/M (1 + bend dm) to takes with different masses on one station.
 ///
 /// For a single mode the line is straight (Rayleigh); the part's other modes and its rigid motion bend it, always so that a
-/// straight line reads M too high (0.8 dm/M at a free bar's end). With two masses or more the bend is fitted; with one it is
-/// allowed for in the uncertainty.
+/// straight line reads M too high (0.8 dm/M at a free bar's end). The bend is fitted, which takes two different masses: what one
+/// alone reads is off by an unknown amount.
 ///
 /// # Errors
 /// What is missing or contradicts.
@@ -99,13 +105,12 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
         let wanted = last.0 * (10.0 * last.2 / last.1.max(last.2)).clamp(2.0, 20.0);
         return Err(AddedMassError::NoShift { advice: format!("stick on about {}", grams(wanted)) });
     }
-    let distinct = {
-        let mut masses: Vec<f64> = points.iter().map(|p| p.0).collect();
-        masses.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.02);
-        masses.len()
-    };
+    if let [only] = distinct_masses(tones)[..] {
+        let about_kg = points.iter().map(|p| p.0).sum::<f64>() / points.iter().map(|p| p.1).sum::<f64>();
+        return Err(AddedMassError::OneMass { added_kg: only, about_kg });
+    }
     // The slope at zero mass as a function of everything that was read, so that each reading's part can be told.
-    let terms = if distinct >= 2 { 2 } else { 1 };
+    let terms = 2;
     let slope_of = |f0: f64, masses: &[f64], frequencies: &[f64]| -> Option<f64> {
         let n = masses.len();
         let design = DMatrix::from_fn(n, terms, |i, j| masses[i].powi(j as i32 + 1) / points[i].2);
@@ -123,7 +128,7 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     let (first, heaviest) = (points[0], points[points.len() - 1]);
     let steeper = heaviest.1 / heaviest.0 - first.1 / first.0;
     let steeper_u = (heaviest.2 / heaviest.0).hypot(first.2 / first.0);
-    if distinct >= 2 && steeper > 2.5 * steeper_u && steeper > 0.05 * first.1 / first.0 {
+    if steeper > 2.5 * steeper_u && steeper > 0.05 * first.1 / first.0 {
         return Err(AddedMassError::BendsUp);
     }
     let moved =
@@ -169,26 +174,11 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     parts.push((source("frequency shift"), u));
     parts.push((source("held anew"), of_holding.iter().map(|p| p * p).sum::<f64>().sqrt()));
     let heaviest = masses[masses.len() - 1] / mass;
-    if terms == 1 {
-        parts.push((source("a single added mass"), UNSEEN_BEND * heaviest * mass));
-        notes.push(format!(
-            "one added mass cannot show whether it was too heavy; a second one, about {}, would",
-            grams(if heaviest > 0.04 { 0.5 * masses[0] } else { 2.0 * masses[0] })
-        ));
-        if heaviest > HEAVY {
-            notes.push(format!(
-                "the added mass is {:.0} % of the modal mass: too heavy, M and k read high. Use about {}",
-                100.0 * heaviest,
-                grams(0.04 * mass)
-            ));
-        }
-    } else {
-        // The next term of the series is about the square of the one that was fitted.
-        let straight = points.iter().map(|p| (p.0 / p.2).powi(2)).sum::<f64>()
-            / points.iter().map(|p| p.0 * p.1 / (p.2 * p.2)).sum::<f64>();
-        parts.push((source("the curve's next term"), (straight / mass - 1.0).powi(2) * mass));
-    }
-    if terms > 1 && heaviest > 0.15 {
+    // The next term of the series is about the square of the one that was fitted.
+    let straight = points.iter().map(|p| (p.0 / p.2).powi(2)).sum::<f64>()
+        / points.iter().map(|p| p.0 * p.1 / (p.2 * p.2)).sum::<f64>();
+    parts.push((source("the curve's next term"), (straight / mass - 1.0).powi(2) * mass));
+    if heaviest > 0.15 {
         notes.push(format!(
             "the heaviest added mass is {:.0} % of the modal mass; up to 10 % is better",
             100.0 * heaviest
@@ -198,6 +188,29 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     let frequency = Measured::new(mean, bare_u, "frequency");
     let stiffness = Measured::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
     Ok(EffectiveMass { frequency, modal_mass, stiffness, points, notes })
+}
+
+/// The different masses (kg) that were stuck on, the lightest first. One piece in several takes is one mass, also when it was
+/// weighed anew: masses count as different if they lie apart by more than 2 % and by more than two readings of one piece do.
+pub(super) fn distinct_masses(tones: &[LoadedTone]) -> Vec<f64> {
+    let mut loaded: Vec<&Measured> = tones.iter().map(|t| &t.added).filter(|m| m.value > 0.0).collect();
+    loaded.sort_by(|a, b| a.value.total_cmp(&b.value));
+    let mut distinct: Vec<&Measured> = Vec::new();
+    for mass in loaded {
+        let new = distinct.last().is_none_or(|last| {
+            let weighed_twice = COVERAGE_95 * last.u().hypot(mass.u());
+            mass.value - last.value > (SAME_MASS * last.value).max(weighed_twice)
+        });
+        if new {
+            distinct.push(mass);
+        }
+    }
+    distinct.into_iter().map(|m| m.value).collect()
+}
+
+/// A second mass to tell the bend by: half or twice the first, whichever leaves both light beside the modal mass.
+fn second_mass(added_kg: f64, about_kg: f64) -> String {
+    grams(if added_kg > advised_mass_kg(about_kg) { 0.5 * added_kg } else { 2.0 * added_kg })
 }
 
 /// A mass to stick on: some 4 % of the modal mass, whose shift is about 2 %.
@@ -243,9 +256,24 @@ mod tests {
         let fit = fit.unwrap_or_else(|e| panic!("{e}"));
         assert!((fit.modal_mass.value - 0.1).abs() < 1e-6, "{}", fit.modal_mass.value);
         assert!((fit.stiffness.value / (0.1 * (std::f64::consts::TAU * 200.0).powi(2)) - 1.0).abs() < 1e-4);
-        let one = effective_mass(&[tone(0.0, 200.0), tone(4.0, f(4.0, 0.8))]).unwrap_or_else(|e| panic!("{e}"));
-        assert!((one.modal_mass.value - 0.1).abs() < 2.0 * one.modal_mass.u());
-        assert!(one.notes[0].contains("a second one"));
+    }
+
+    /// However often a piece is stuck on, and however it is weighed, it is one mass: no M, and half or twice of it is asked for.
+    #[test]
+    fn one_mass_gives_no_modal_mass() {
+        let said = |takes: &[LoadedTone]| effective_mass(takes).expect_err("one mass").to_string();
+        let light = said(&[tone(0.0, 200.0), tone(2.0, 198.05)]);
+        assert!(
+            light.contains("one mass cannot show") && light.ends_with("a second, different mass, about 4 g"),
+            "{light}"
+        );
+        assert!(said(&[tone(0.0, 200.0), tone(8.0, 192.6)]).ends_with("about 4 g"));
+        let again = said(&[tone(0.0, 200.0), tone(8.0, 192.6), tone(8.0, 192.7), tone(8.0, 192.65)]);
+        assert!(again.ends_with("about 4 g"), "{again}");
+        // Two readings of one piece on a pocket scale, 0.1 g apart.
+        let weighed = |g: f64, hz| LoadedTone { added: Measured::new(1e-3 * g, 5e-5, "added"), ..tone(g, hz) };
+        assert!(said(&[tone(0.0, 200.0), weighed(3.0, 197.1), weighed(3.1, 197.0)]).contains("second, different mass"));
+        assert!(effective_mass(&[tone(0.0, 200.0), weighed(3.0, 197.1), weighed(6.0, 194.2)]).is_ok());
     }
 
     #[test]
@@ -261,7 +289,8 @@ mod tests {
     #[test]
     fn takes_without_mass_are_weighted() {
         let bare = |hz, u| LoadedTone { added: Measured::exact(0.0), frequency_hz: hz, frequency_hz_u: u };
-        let fit = effective_mass(&[bare(200.0, 0.01), bare(200.05, 0.02), tone(4.0, 196.0)]).expect("a mass");
+        let takes = [bare(200.0, 0.01), bare(200.05, 0.02), tone(4.0, 196.0), tone(8.0, 192.3)];
+        let fit = effective_mass(&takes).expect("a mass");
         // Weights 4 to 1; chi squared is 1 + 4 for one degree of freedom, so sqrt(5) times 0.01 sqrt(4/5).
         assert!((fit.frequency.value - 200.01).abs() < 1e-9 && (fit.frequency.u() - 0.02).abs() < 1e-9);
         let (mass, shift, u) = fit.points[0];
@@ -270,22 +299,31 @@ mod tests {
         assert!(mass == 0.004 && (shift - (ratio - 1.0)).abs() < 1e-12 && (u - 2.0 * ratio * told).abs() < 1e-12);
     }
 
-    /// M = dm/(f0^2/f^2 - 1): each source moves it as the derivatives say.
+    /// Through two points y = m/M + c m^2 exactly: 1/M = (y1 m2/m1 - y2 m1/m2)/(m2 - m1); each source moves it as the derivatives say.
     #[test]
-    fn one_mass_has_its_sources() {
-        let fit = effective_mass(&[tone(0.0, 200.0), tone(4.0, 196.0)]).expect("a mass");
-        let ratio = (200.0f64 / 196.0).powi(2);
-        let mass = 0.004 / (ratio - 1.0);
+    fn two_masses_have_their_sources() {
+        let (f1, f2) = (196.0f64, 192.4f64);
+        let fit = effective_mass(&[tone(0.0, 200.0), tone(4.0, f1), tone(8.0, f2)]).expect("a mass");
+        let slope = |m: [f64; 2], f: [f64; 3]| {
+            let y = [1, 2].map(|i| (f[0] / f[i]).powi(2) - 1.0);
+            (y[0] * m[1] / m[0] - y[1] * m[0] / m[1]) / (m[1] - m[0])
+        };
+        let (m, f) = ([4e-3, 8e-3], [200.0, f1, f2]);
+        let mass = 1.0 / slope(m, f);
         assert!((fit.modal_mass.value / mass - 1.0).abs() < 1e-9);
-        let of_frequency = 2.0 * ratio / (ratio - 1.0) * mass;
+        let moved = |m: [f64; 2], f: [f64; 3]| 1.0 / slope(m, f) - mass;
+        let each = |by: &dyn Fn(f64) -> f64| -> f64 {
+            let with = |i: usize| moved(m, std::array::from_fn(|k| if k == i { f[k] + by(f[k]) } else { f[k] }));
+            (0..3).map(|i| with(i).powi(2)).sum::<f64>().sqrt()
+        };
         for (source, expected) in [
-            ("frequency shift", of_frequency * (0.005f64 / 200.0).hypot(0.005 / 196.0)),
-            ("held anew", of_frequency * 2f64.sqrt() * HELD_ANEW_FREQUENCY),
-            ("added mass", 2e-5 / (ratio - 1.0)),
-            ("a single added mass", 0.5 * 0.004),
+            ("frequency shift", each(&|_| 0.005)),
+            ("held anew", each(&|f| f * HELD_ANEW_FREQUENCY)),
+            // One scale: both masses are off alike.
+            ("added mass", moved([m[0] + 2e-5, m[1]], f) + moved([m[0], m[1] + 2e-5], f)),
         ] {
             let (_, part) = fit.modal_mass.parts().find(|(s, _)| &***s == source).expect(source);
-            assert!((part.abs() / expected - 1.0).abs() < 0.02, "{source}: {part} {expected}");
+            assert!((part.abs() / expected.abs() - 1.0).abs() < 0.02, "{source}: {part} {expected}");
         }
     }
 
@@ -293,15 +331,21 @@ mod tests {
     #[test]
     fn repeated_masses_are_weighted_and_watched() {
         let loaded = |hz, u| LoadedTone { frequency_hz: hz, frequency_hz_u: u, ..tone(4.0, 0.0) };
-        let takes = [tone(0.0, 200.0), loaded(196.0, 0.1), loaded(196.3, 0.4)];
-        let fit = effective_mass(&takes).expect("a mass");
-        let sum = |of: fn(&(f64, f64, f64)) -> f64| fit.points.iter().map(of).sum::<f64>();
-        let slope = sum(|p| p.0 * p.1 / (p.2 * p.2)) / sum(|p| (p.0 / p.2).powi(2));
+        let heavier = || tone(8.0, 193.2);
+        let fit =
+            effective_mass(&[tone(0.0, 200.0), loaded(196.0, 0.1), loaded(196.3, 0.4), heavier()]).expect("a mass");
+        // The two at 4 g count as their weighted mean.
+        let (a, b) = (fit.points[0], fit.points[1]);
+        let mean = (a.1 / (a.2 * a.2) + b.1 / (b.2 * b.2)) / (a.2.powi(-2) + b.2.powi(-2));
+        let slope = (mean * 2.0 - fit.points[2].1 / 2.0) / 4e-3;
         assert!((fit.modal_mass.value * slope - 1.0).abs() < 1e-9);
         let disagree = |n: &String| n.contains("do not lie on one line");
         assert!(!fit.notes.iter().any(disagree), "{:?}", fit.notes);
-        let alike = effective_mass(&[tone(0.0, 200.0), loaded(196.4, 0.01), loaded(196.4, 0.01)]).expect("a mass");
-        let rough = effective_mass(&[tone(0.0, 200.0), loaded(196.0, 0.01), loaded(196.8, 0.01)]).expect("a mass");
+        let two = |first, second| {
+            let takes = [tone(0.0, 200.0), loaded(first, 0.01), loaded(second, 0.01), heavier()];
+            effective_mass(&takes).expect("a mass")
+        };
+        let (alike, rough) = (two(196.4, 196.4), two(196.0, 196.8));
         assert!(!alike.notes.iter().any(disagree) && rough.notes.iter().any(disagree));
         assert!(rough.modal_mass.u() > 3.0 * alike.modal_mass.u(), "{} {}", rough.modal_mass.u(), alike.modal_mass.u());
     }

@@ -20,7 +20,7 @@ pub use added_mass::{
     AddedMassError, EffectiveMass, LoadedTone, advised_mass_kg, effective_mass, stage_ratio, static_stiffness,
 };
 pub use blank::{BlankResult, Tone, blank_from_tones};
-pub use loaded_modes::{StationResult, StationTake, StationTone, follow_modes};
+pub use loaded_modes::{StationResult, StationTake, StationTone, follow_modes, why_no_mass};
 pub use numbering::Numbering;
 pub use plate::{Constants, ModePlace, PlateMode, Size, bending_stiffnesses, free_plate_modes, mode_name};
 pub use quantity::{Quantity, blank_quantities};

@@ -1,0 +1,216 @@
+//! How the takes of a stage scatter: all modes of a take together, and each mode by itself.
+
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use crate::modes::student_factor;
+
+/// What the assumed size of holding anew is worth in degrees of freedom beside the takes' own scatter (by judgement: about as much
+/// as six takes say).
+pub(super) const ASSUMED_COUNTS: f64 = 6.0;
+/// Chance at which a mode's own scatter is called larger than its readings explain.
+const SURE: f64 = 0.95;
+
+/// One reading of a mode's frequency or damping: the take's place, the value, and the reading's own standard uncertainty.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reading {
+    pub take: usize,
+    pub value: f64,
+    pub u: f64,
+}
+
+/// A mode's mean over the takes and its two independent standard uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Mean {
+    pub value: f64,
+    /// From holding anew, which moves all modes of a take together: to be counted as one source for all modes.
+    pub held: f64,
+    /// The mode's own.
+    pub own: f64,
+}
+
+/// Variance of the mean of `takes` takes, in units of the assumed variance of one, if they scatter as assumed: what more takes
+/// would be worth.
+pub(super) fn held_variance(takes: usize) -> f64 {
+    let n = takes.max(1) as f64;
+    let student = if takes > 1 { student_factor(ASSUMED_COUNTS + n - 1.0) } else { 1.0 };
+    student * student / n
+}
+
+/// Means of all modes of a stage over its takes (some modes may be missing in some takes).
+///
+/// ln(value of mode i in take t) = mean_i + shift_t + rest_it: holding the part anew moves all modes of a take by the same share, and
+/// each by a little of its own. Means and shifts are fitted by weighted least squares. With n takes that modes have in common,
+/// the shifts' variance is (6 a^2 + sum of shift^2)/(6 + n - 1), a the assumed standard uncertainty: the estimate of the takes
+/// pooled with an assumption that counts as six degrees of freedom, widened by Student's t of all 6 + n - 1. (Readings' noise in
+/// the shifts is left in: it errs to the wide side.) What was heard in one take only has the assumed size. What is left of each
+/// mode counts where it is surely larger than the readings' own uncertainties: pooled over the modes, or the mode's own scatter if
+/// that is larger, with Student's t of the (n - 1)(modes - 1) degrees of freedom.
+pub(super) fn means(modes: &[Vec<Reading>], assumed: f64) -> Vec<Mean> {
+    // No reading is better than the holding lets it be, so one clear take or mode does not outweigh the others.
+    let weight = |r: &Reading| 1.0 / ((r.u / r.value).powi(2) + assumed * assumed);
+    let takes = modes.iter().flatten().map(|r| r.take + 1).max().unwrap_or(0);
+    let shared: Vec<&Vec<Reading>> = modes.iter().filter(|m| m.len() > 1).collect();
+    let shifts = shifts(&shared, takes, &weight);
+    let held_freedom = freedom_of_shifts(&shared, takes);
+    let held = if held_freedom > 0.0 {
+        let freedom = ASSUMED_COUNTS + held_freedom;
+        let squares: f64 = shifts.iter().map(|s| s * s).sum();
+        ((ASSUMED_COUNTS * assumed * assumed + squares) / freedom).sqrt() * student_factor(freedom)
+    } else {
+        assumed
+    };
+    // What is left of each mode: sum of squares, and the mean square of what its readings explain.
+    let left = |mode: &Vec<Reading>| -> f64 {
+        let mean = log_mean(mode, &shifts, &weight);
+        mode.iter().map(|r| (r.value.ln() - mean - shifts[r.take]).powi(2)).sum()
+    };
+    let read = |mode: &Vec<Reading>| mode.iter().map(|r| (r.u / r.value).powi(2)).sum::<f64>() / mode.len() as f64;
+    let more: f64 = shared.iter().map(|m| m.len() as f64 - 1.0).sum();
+    let freedom = more - held_freedom;
+    let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
+    let surely = freedom >= 1.0 && shared.iter().map(|m| left(m) / read(m)).sum::<f64>() > limit;
+    let scale = |mode: &Vec<Reading>| read(mode) + assumed * assumed;
+    let pooled = shared.iter().map(|m| left(m) / scale(m)).sum::<f64>() / freedom;
+    modes
+        .iter()
+        .map(|mode| {
+            let weights: f64 = mode.iter().map(weight).sum();
+            let shares = || mode.iter().map(|r| weight(r) / weights);
+            let value = mode.iter().zip(shares()).map(|(r, share)| share * r.value).sum::<f64>();
+            let takes_left = shares().map(|s| s * s).sum::<f64>().sqrt();
+            let within = mode.iter().zip(shares()).map(|(r, share)| (share * r.u).powi(2)).sum::<f64>().sqrt();
+            let own = if surely && mode.len() > 1 {
+                let by_itself = left(mode) * more / freedom / (mode.len() as f64 - 1.0);
+                let variance = by_itself.max(pooled * scale(mode));
+                within.max(value * variance.sqrt() * takes_left * student_factor(freedom))
+            } else {
+                within
+            };
+            Mean { value, held: value * held * takes_left, own }
+        })
+        .collect()
+}
+
+/// Weighted mean of a mode's logarithms, the takes' shifts taken off.
+fn log_mean(mode: &[Reading], shifts: &[f64], weight: &impl Fn(&Reading) -> f64) -> f64 {
+    let weights: f64 = mode.iter().map(weight).sum();
+    mode.iter().map(|r| weight(r) * (r.value.ln() - shifts[r.take])).sum::<f64>() / weights
+}
+
+/// The shift of each take (of the logarithm; 0 where nothing shows it), by turns with the modes' means until neither moves.
+fn shifts(shared: &[&Vec<Reading>], takes: usize, weight: &impl Fn(&Reading) -> f64) -> Vec<f64> {
+    let groups = groups(shared, takes);
+    let mut shifts = vec![0.0; takes];
+    for _ in 0..500 {
+        let mut sums = vec![(0.0, 0.0); takes];
+        for mode in shared {
+            let mean = log_mean(mode, &shifts, weight);
+            for r in *mode {
+                sums[r.take].0 += weight(r) * (r.value.ln() - mean);
+                sums[r.take].1 += weight(r);
+            }
+        }
+        let mut new: Vec<f64> = sums.iter().map(|(s, w)| if *w > 0.0 { s / w } else { 0.0 }).collect();
+        // Only differences between takes can be seen: about their mean, within what has modes in common.
+        for group in 0..takes {
+            let own: Vec<usize> = (0..takes).filter(|t| groups[*t] == group && sums[*t].1 > 0.0).collect();
+            let mean = own.iter().map(|t| new[*t]).sum::<f64>() / own.len().max(1) as f64;
+            own.iter().for_each(|t| new[*t] -= mean);
+        }
+        let moved = new.iter().zip(&shifts).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        shifts = new;
+        if moved < 1e-12 {
+            break;
+        }
+    }
+    shifts
+}
+
+/// For each take the first of those that it has modes in common with, by way of others too.
+fn groups(shared: &[&Vec<Reading>], takes: usize) -> Vec<usize> {
+    let mut groups: Vec<usize> = (0..takes).collect();
+    for mode in shared {
+        let joined: Vec<usize> = mode.iter().map(|r| groups[r.take]).collect();
+        let first = joined.iter().copied().min().unwrap_or(0);
+        groups.iter_mut().filter(|g| joined.contains(g)).for_each(|g| *g = first);
+    }
+    groups
+}
+
+/// Differences between takes that can be seen.
+fn freedom_of_shifts(shared: &[&Vec<Reading>], takes: usize) -> f64 {
+    let groups = groups(shared, takes);
+    groups.iter().enumerate().filter(|(take, group)| take != *group).count() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ASSUMED: f64 = 1e-3;
+
+    fn read(take: usize, value: f64, relative_u: f64) -> Reading {
+        Reading { take, value, u: relative_u * value }
+    }
+
+    /// Three modes, two takes that lie 0.004 apart in all of them: shifts of 0.002 each way, so a variance of
+    /// (6 x 1e-6 + 8e-6)/7 = 2e-6, over two takes 1e-6; t of seven degrees of freedom is 2.36462 (table). Nothing is left for
+    /// the modes but what they were read to.
+    #[test]
+    fn what_all_modes_share_is_the_takes() {
+        let modes: Vec<Vec<Reading>> = [100.0, 200.0, 300.0]
+            .map(|hz: f64| vec![read(0, hz * (-2e-3f64).exp(), 1e-5), read(1, hz * 2e-3f64.exp(), 1e-5)])
+            .into();
+        for (mean, hz) in means(&modes, ASSUMED).iter().zip([100.0, 200.0, 300.0]) {
+            assert!((mean.value / hz - 1.0).abs() < 1e-5, "{mean:?}");
+            assert!((mean.held / mean.value / (1e-3 * 2.364_62 / 1.959_964) - 1.0).abs() < 1e-4, "{mean:?}");
+            assert!((mean.own / mean.value / (1e-5 / 2f64.sqrt()) - 1.0).abs() < 1e-3, "{mean:?}");
+        }
+    }
+
+    /// One of three modes moves by 0.006 between two takes and the others stay: shifts of 0.001 each way, remainders of 0.002 for
+    /// the one and 0.001 for the others, a sum of squares of 1.2e-5 over two degrees of freedom; t is 4.30265 (table).
+    #[test]
+    fn what_one_mode_does_alone_is_its_own() {
+        let modes = vec![
+            vec![read(0, (-3e-3f64).exp(), 1e-5), read(1, 3e-3f64.exp(), 1e-5)],
+            vec![read(0, 1.0, 1e-5), read(1, 1.0, 1e-5)],
+            vec![read(0, 1.0, 1e-5), read(1, 1.0, 1e-5)],
+        ];
+        let all = means(&modes, ASSUMED);
+        let held = ((6.0 * 1e-6 + 2e-6) / 7.0 / 2.0f64).sqrt() * 2.364_62 / 1.959_964;
+        assert!(all.iter().all(|m| (m.held / held - 1.0).abs() < 1e-3), "{all:?}");
+        // By itself the first has 8e-6 over two thirds of a degree of freedom, the others the pooled 6e-6.
+        let own = |variance: f64| (variance / 2.0).sqrt() * 4.302_65 / 1.959_964;
+        assert!((all[0].own / own(1.2e-5) - 1.0).abs() < 1e-3, "{all:?}");
+        assert!((all[1].own / own(6e-6) - 1.0).abs() < 1e-3, "{all:?}");
+    }
+
+    /// Heard once, held once, whatever the other modes say; takes without a mode in common say nothing of each other.
+    #[test]
+    fn what_was_heard_once_has_the_assumed_size() {
+        let alone = means(&[vec![read(0, 100.0, 1e-5)], vec![read(1, 200.0, 1e-5)]], ASSUMED);
+        assert!(alone.iter().all(|m| (m.held / m.value - ASSUMED).abs() < 1e-12), "{alone:?}");
+        let modes = vec![
+            vec![read(0, 100.0, 1e-5), read(1, 100.0, 1e-5)],
+            vec![read(1, 200.0, 1e-5)],
+            vec![read(2, 300.0, 1e-5)],
+        ];
+        let all = means(&modes, ASSUMED);
+        let once = (6.0f64 / 7.0).sqrt() * 2.364_62 / 1.959_964 * ASSUMED;
+        for (mean, expected) in all.iter().zip([once / 2f64.sqrt(), once, once]) {
+            assert!((mean.held / mean.value / expected - 1.0).abs() < 1e-4, "{all:?}");
+        }
+    }
+
+    /// The second mode is missing in the last take: shifts of -0.002, 0 and 0.002 are found as they were put in.
+    #[test]
+    fn a_missing_mode_moves_no_shift() {
+        let at = |take: usize, hz: f64| read(take, hz * (2e-3 * (take as f64 - 1.0)).exp(), 1e-5);
+        let modes = [vec![at(0, 100.0), at(1, 100.0), at(2, 100.0)], vec![at(0, 200.0), at(1, 200.0)]];
+        let found = shifts(&modes.iter().collect::<Vec<_>>(), 3, &|r: &Reading| 1.0 / r.u.powi(2));
+        for (shift, truth) in found.iter().zip([-2e-3, 0.0, 2e-3]) {
+            assert!((shift - truth).abs() < 1e-9, "{found:?}");
+        }
+    }
+}
