@@ -20,6 +20,7 @@ mod inputs;
 mod listen;
 mod listen_desk;
 mod listen_end;
+mod listen_keeper;
 mod listen_plan;
 mod manual;
 mod measure;
@@ -135,10 +136,14 @@ fn quietly<T>(work: impl FnOnce() -> T) -> T {
     work()
 }
 
+/// Whether the program goes on when nobody takes in what it says: a session at the bench has takes to keep.
+static OUTLIVES_ITS_READER: std::sync::atomic::AtomicBool = std::sync::atomic::AtomicBool::new(false);
+
 /// Writes to standard output; a reader that has gone away ends the program quietly.
 fn print(text: &str) {
     use std::io::Write;
-    if std::io::stdout().write_all(text.as_bytes()).is_err() {
+    let outlives = OUTLIVES_ITS_READER.load(std::sync::atomic::Ordering::Relaxed);
+    if std::io::stdout().write_all(text.as_bytes()).is_err() && !outlives {
         std::process::exit(0);
     }
 }

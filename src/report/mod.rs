@@ -47,7 +47,7 @@ pub use plan_report::{
 };
 pub use rim_report::{RimReport, rim_csv, rim_png};
 pub use room_check::room_check_text;
-pub use save::{SaveError, clear_forgotten, save};
+pub use save::{SaveError, clear_forgotten, save, save_synced};
 pub use shapes_page::{Shape, shapes_png};
 pub use station_page::station_png;
 pub use take_picture::{DecayPicture, TakePicture};
