@@ -7,7 +7,7 @@ mod goals;
 
 use std::time::Instant;
 
-use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, attend};
+use ringwright::listen::{Goal, Order, Phase, Session, Settings, Step, attend};
 use ringwright::modes::Estimator;
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, workshop};
 
@@ -50,7 +50,6 @@ fn listen(sound: &[f32], rate_hz: u32, taps: usize) -> Told {
                     _ => {}
                 }
             }
-            session.answer(Answer::Kept(None));
         }
         let phase = session.view().phase.clone();
         if let (Some(Phase::Again { code, .. }), true) = (&phase, phase != last) {

@@ -247,8 +247,10 @@ fn a_full_disk_costs_no_tap_that_was_kept() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let _ = play(folder.path(), &spec(3).make().samples);
     let program = env!("CARGO_BIN_EXE_ringwright");
-    let script =
-        format!("trap '' XFSZ; ulimit -f 1500; exec '{program}' {} --taps 3 --play session.wav", WAIST.join(" "));
+    let script = format!(
+        "trap '' XFSZ; ulimit -f 1500; exec '{program}' {} --taps 3 --rescue rescued --play session.wav",
+        WAIST.join(" ")
+    );
     let output = std::process::Command::new("bash")
         .current_dir(folder.path())
         .args(["-c", &script])
@@ -257,6 +259,7 @@ fn a_full_disk_costs_no_tap_that_was_kept() {
     let told = words(&output);
     assert_eq!(output.status.code(), Some(3), "{told}");
     assert!(told.contains("trouble: ") && told.contains("NOT KEPT: ") && told.contains("(2 taps)"), "{told}");
+    assert!(!told.contains("got it: 3 of 3") && !told.contains("--force"), "{told}");
     let measured = std::process::Command::new(program)
         .current_dir(folder.path())
         .args(["measure", "shop"])
@@ -393,4 +396,54 @@ fn mistakes_are_told_before_the_first_tap() {
     assert!(
         !folder.path().join("recordings/rim").exists() || fs::read_dir(folder.path().join("recordings/rim")).is_ok()
     );
+}
+
+/// Nobody reads what it says (`| head`, a closed window): the session goes on, and keeps its takes.
+#[test]
+fn a_closed_pipe_costs_no_take() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut program = play(folder.path(), &spec(3).make().samples);
+    program.args(WAIST).args(["--taps", "3", "--play", "session.wav", "--speed", "4", "--verbose"]);
+    let mut child = program.spawn().expect("it runs");
+    drop((child.stdout.take(), child.stderr.take()));
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
+    let take = folder.path().join("shop/recordings/rim/plain/waist/take-01.wav");
+    assert!(take.exists(), "the take is lost with its reader");
+    let measured = std::process::Command::new(env!("CARGO_BIN_EXE_ringwright"))
+        .current_dir(folder.path())
+        .args(["measure", "shop"])
+        .output()
+        .expect("it runs");
+    assert!(words(&measured).contains("3 of 3 taps used"), "{}", words(&measured));
+}
+
+/// A take whose folder is gone: it is held, not counted, and goes to the rescue folder when that is asked for.
+#[test]
+fn a_take_without_a_place_is_held_and_rescued() {
+    use std::io::{BufRead, BufReader, Read};
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut program = play(folder.path(), &TakeSpec { after_last_s: 40.0, ..spec(3) }.make().samples);
+    program.args(WAIST).args(["--taps", "3", "--play", "session.wav", "--speed", "2", "--rescue", "rescued"]);
+    let mut child = program.stdin(Stdio::piped()).spawn().expect("it runs");
+    let place = folder.path().join("shop/recordings/rim/plain/waist");
+    let since = Instant::now();
+    while !place.join("take-01.wav").exists() && since.elapsed() < Duration::from_secs(30) {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    // A file where the folder was: nothing can be written there, whoever asks.
+    fs::remove_dir_all(&place).and_then(|()| fs::write(&place, "x")).expect("it can be replaced");
+    let mut out = BufReader::new(child.stdout.take().expect("its output"));
+    let mut told = String::new();
+    while !told.contains("NOT KEPT yet") && out.read_line(&mut told).expect("a line") > 0 {}
+    assert!(told.contains("type f and Enter to keep the takes in rescued"), "{told}");
+    std::io::Write::write_all(child.stdin.as_mut().expect("its input"), b"f\n").expect("it reads");
+    out.read_to_string(&mut told).expect("the rest");
+    let output = child.wait_with_output().expect("it ends");
+    let told = told + &words(&output);
+    assert_eq!(output.status.code(), Some(3), "{told}");
+    let not_kept = told.find("NOT KEPT yet").expect("it is said");
+    let got = told.find("got it: 3 of 3").expect("it is got in the end");
+    assert!(not_kept < got, "{told}");
+    let rescued = "rescued/rim/plain/waist/take-01.wav (3 taps)";
+    assert!(told.contains(&format!("the take lies in {rescued}")) && told.contains("3 of 3 taps used"), "{told}");
 }

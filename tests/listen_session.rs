@@ -3,6 +3,7 @@
 use ringwright::listen::{Answer, Goal, Order, Phase, Session, Settings, Step, Tone, attend};
 use ringwright::modes::Estimator;
 use ringwright::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode, workshop};
+use ringwright::sound::TapReason;
 
 const RATE: u32 = 48_000;
 
@@ -54,9 +55,6 @@ fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
                 }
                 if let Some(answer) = attend(&order, settings.channels, settings.rate_hz, &mut estimator) {
                     session.answer(answer);
-                }
-                if matches!(order, Order::Grown { .. }) {
-                    session.answer(Answer::Kept(None));
                 }
             }
         }
@@ -231,4 +229,89 @@ fn precision_decides_when_it_is_asked_for() {
     assert!(coarse.good < 5, "{}", coarse.good);
     let fine = told(1e-5);
     assert_eq!((fine.steps_done, fine.good), (0, 8));
+}
+
+/// Plays a sound to a session; whatever it orders is given to `work`, whose answers go back to it.
+fn attended(session: &mut Session, sound: &[f32], mut work: impl FnMut(&mut Session, &Order) -> Vec<Answer>) {
+    for chunk in sound.chunks(4800) {
+        session.hear(chunk);
+        loop {
+            let orders = session.take_orders();
+            if orders.is_empty() {
+                break;
+            }
+            for order in orders {
+                work(session, &order).into_iter().for_each(|a| session.answer(a));
+            }
+        }
+        if session.finished() {
+            return;
+        }
+    }
+}
+
+/// No room for the third of three taps: the step is not done, and two are counted, until the take is kept.
+#[test]
+fn what_is_not_kept_does_not_count() {
+    let take = TakeSpec { taps: 3, ..spec() }.make();
+    let mut session = Session::new(settings(3));
+    let mut estimator = Estimator::default();
+    let mut done = 0;
+    attended(&mut session, &take.samples, |_, order| {
+        done += usize::from(matches!(order, Order::Sound(Tone::StepDone)));
+        let kept = match order {
+            Order::Grown { taps, .. } => {
+                Some(Answer::Kept { taps: *taps, trouble: (*taps == 3).then(|| "disk full".to_owned()) })
+            }
+            _ => None,
+        };
+        kept.into_iter().chain(attend(order, 1, RATE, &mut estimator)).collect()
+    });
+    assert!(!session.finished() && done == 0);
+    assert_eq!((session.view().good, session.view().phase.clone()), (2, Some(Phase::Held)));
+    session.answer(Answer::Kept { taps: 3, trouble: None });
+    assert!(session.finished() && session.view().good == 3);
+}
+
+/// A tap of a fiftieth of the others' strength (34 dB) is not taken in; one of a fifth (14 dB) is.
+#[test]
+fn a_tap_far_softer_than_the_take_is_told() {
+    let mishaps = vec![Mishap::TooLoud { tap: 3, times: 0.02 }, Mishap::TooLoud { tap: 4, times: 0.2 }];
+    let take = TakeSpec { mishaps, taps: 6, ..spec() }.make();
+    let told = run(settings(6), &take.samples, 480);
+    assert_eq!((told.good, told.codes), (5, vec!["too_weak"]));
+    let soft = &take.samples[take.onsets[3]..take.onsets[3] + 200];
+    assert!(told.takes[0].windows(200).all(|w| w != soft), "the soft tap is not in the take");
+}
+
+/// A tap with which the take measures worse is taken back, and the file becomes again what it was. When a later one shows that the
+/// fault was another's, it comes back.
+#[test]
+fn a_tap_that_spoils_the_take_is_taken_back() {
+    let take = TakeSpec { taps: 6, ..spec() }.make();
+    let mut session = Session::new(settings(6));
+    let mut estimator = Estimator::default();
+    let (mut files, mut codes) = (Vec::new(), Vec::new());
+    attended(&mut session, &take.samples, |session, order| {
+        if let Some(Phase::Again { code, .. }) = session.view().phase {
+            codes.push(code);
+        }
+        let mut answer = attend(order, 1, RATE, &mut estimator);
+        // The estimate of four taps leaves three out; of five or six none.
+        if let (Order::Grown { taps, sound, .. }, Some(Answer::Estimated { estimate: Ok(estimate), .. })) =
+            (order, &mut answer)
+        {
+            files.push((*taps, sound.clone()));
+            if *taps == 4 {
+                estimate.taps[..3].iter_mut().for_each(|t| t.reasons.push(TapReason::UnlikeOthers));
+            }
+        }
+        answer.into_iter().collect()
+    });
+    codes.dedup();
+    let sizes: Vec<usize> = files.iter().map(|f| f.0).collect();
+    // The fourth spoils it, and so does the fifth; both together do not.
+    assert_eq!(sizes, [2, 3, 4, 3, 4, 3, 5, 6]);
+    assert!(files[3].1 == files[1].1 && files[5].1 == files[1].1, "the file is again what it was");
+    assert_eq!((codes, session.finished(), session.view().good), (vec!["spoils_take"], true, 6));
 }

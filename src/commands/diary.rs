@@ -14,10 +14,9 @@ use super::measure::ReportArguments;
 use super::take::path_of;
 use super::{Outcome, print, tell};
 use crate::bench::{Bench, Found, Kept, NEW_BENCH, find};
-use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_bytes, read_text};
+use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, clear_forgotten, read_bytes, read_text};
 use crate::report::{
-    Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, RecordingEntry, clear_forgotten,
-    index_html, to_csv,
+    Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, RecordingEntry, index_html, to_csv,
 };
 
 #[derive(Debug, Args)]

@@ -14,11 +14,12 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers
 
 use super::listen_desk::Desk;
 use super::listen_end::{Ended, conclude};
+use super::listen_keeper::Keeper;
 use super::listen_plan::{Named, agenda, bench_of};
-use super::{Outcome, print, tell};
-use crate::files::Outlet;
+use super::{OUTLIVES_ITS_READER, Outcome, print, tell};
+use crate::files::{Outlet, clear_forgotten, save};
 use crate::listen::{Goal, Order, Session, Settings, Tone};
-use crate::report::{LiveLines, Look, clear_forgotten, draw_session, guide_png, save};
+use crate::report::{LiveLines, Look, draw_session, guide_png};
 use crate::rim::Outline;
 use crate::sound::{Arrival, Capture};
 
@@ -37,9 +38,10 @@ quiet until the bell. Stuck-on masses: two different ones, a few percent of what
 6 g on a side, 5 and 10 g on a rim), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
 
 The keyboard is not needed. Enter goes on at once where the program waits; q or Ctrl-C ends.
-Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap.
+Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap. Where there is no
+room, the taps are held and tried again until there is; f keeps them in the rescue folder instead.
 Exit codes: 0 done; 1 ended early, what was accepted is kept; 2 wrong usage, or nothing can be heard;
-3 the microphone was lost or a take could not be kept (what was kept before is unharmed).")]
+3 the microphone was lost or a take could not be kept where it belongs (what was kept before is unharmed).")]
 pub struct Arguments {
     /// The bench folder
     #[arg(value_name = "FOLDER", default_value = ".")]
@@ -95,6 +97,9 @@ pub struct Arguments {
     /// Draw how to hold, tap and listen (PNG), and do nothing else
     #[arg(long, value_name = "FILE")]
     guide: Option<PathBuf>,
+    /// Where takes go that cannot be kept in the bench folder [default: ringwright-rescued in the home folder]
+    #[arg(long, value_name = "FOLDER")]
+    rescue: Option<PathBuf>,
     /// Make no comparison with the part's first stage at the end
     #[arg(long)]
     no_comparison: bool,
@@ -149,6 +154,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let agenda = agenda(&arguments.folder, bench.as_ref(), &named)?;
     can_keep(&arguments.folder, &agenda.folders)?;
     let capture = open(arguments)?;
+    OUTLIVES_ITS_READER.store(true, Ordering::Relaxed);
     let stop = Arc::new(AtomicBool::new(false));
     let stopper = stop.clone();
     ctrlc::set_handler(move || stopper.store(true, Ordering::Relaxed)).context("the end signal cannot be watched")?;
@@ -173,7 +179,11 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     );
     let mut stand = Stand {
         session: Session::new(settings.clone()),
-        desk: Desk::new(agenda.folders.clone(), settings.channels, settings.rate_hz),
+        desk: Desk::new(
+            Keeper::new(agenda.folders.clone(), rescue_folder(arguments), settings.channels, settings.rate_hz),
+            settings.channels,
+            settings.rate_hz,
+        ),
         capture,
         stop,
         strokes: VecDeque::new(),
@@ -196,12 +206,12 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     if view.waiting > 0 && view.good == 0 {
         tell("what was heard once and not confirmed by a second tap that rings alike is not kept");
     }
-    let kept = stand.desk.close();
+    let takes = stand.desk.close();
     if matches!(ended, Ended::SourceLost(_)) {
         // A driver that hangs would keep the program from ending.
         std::mem::forget(stand.capture);
     }
-    conclude(&arguments.folder, bench.as_ref(), &agenda, &kept, &ended, !arguments.no_comparison)
+    conclude(&arguments.folder, bench.as_ref(), &agenda, &takes, &ended, !arguments.no_comparison)
 }
 
 /// Whether takes can be kept at all, before anybody taps.
@@ -215,6 +225,12 @@ fn can_keep(bench: &Path, folders: &[PathBuf]) -> anyhow::Result<()> {
         clear_forgotten(folder);
     }
     Ok(())
+}
+
+/// Another place than the bench: most likely another disk, and one that is the maker's own.
+fn rescue_folder(arguments: &Arguments) -> PathBuf {
+    let usual = || etcetera::home_dir().unwrap_or_else(|_| std::env::temp_dir()).join("ringwright-rescued");
+    arguments.rescue.clone().unwrap_or_else(usual)
 }
 
 fn open(arguments: &Arguments) -> anyhow::Result<Capture> {
@@ -245,6 +261,7 @@ fn microphone(_: &Arguments) -> anyhow::Result<Capture> {
 enum Key {
     End,
     GoOn,
+    Elsewhere,
 }
 
 /// Keys as they are struck. Read on a thread of its own: of a terminal that is gone the reading never ends, and nobody waits for it.
@@ -259,7 +276,28 @@ fn keyboard() -> Receiver<Key> {
                 _ if interrupt => Key::End,
                 KeyCode::Char('q') | KeyCode::Esc => Key::End,
                 KeyCode::Enter | KeyCode::Char(' ') => Key::GoOn,
+                KeyCode::Char('f') => Key::Elsewhere,
                 _ => continue,
+            };
+            if told.send(what).is_err() {
+                return;
+            }
+        }
+    });
+    keys
+}
+
+/// Lines as they are typed, where there is no screen.
+fn typed_lines() -> Receiver<Key> {
+    let (told, keys) = channel();
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lines() {
+            let what = match line.as_deref().map(str::trim) {
+                Ok("") => Key::GoOn,
+                Ok("f" | "F") => Key::Elsewhere,
+                Ok("q") => Key::End,
+                Ok(_) => continue,
+                Err(_) => return,
             };
             if told.send(what).is_err() {
                 return;
@@ -340,6 +378,19 @@ impl Stand {
         self.strokes.extend((0..strokes).map(|i| from + i * STROKES));
     }
 
+    /// Does what the keyboard says; says whether that is the end.
+    fn obey(&mut self, key: &Key) -> bool {
+        match (key, self.session.view().not_kept.is_some()) {
+            (Key::End, _) => return true,
+            (Key::GoOn, true) => self.desk.keep_again(),
+            (Key::GoOn, false) => self.session.hurry(),
+            (Key::Elsewhere, true) => self.desk.keep_elsewhere(),
+            // Nothing is to be rescued.
+            (Key::Elsewhere, false) => {}
+        }
+        false
+    }
+
     /// Lets what is judged and has not died away count, and waits a moment for what is being judged.
     fn finish(&mut self, ended: &Ended) {
         if matches!(ended, Ended::Done) {
@@ -352,6 +403,11 @@ impl Stand {
         }
         self.session.stop();
         self.attend();
+        // The last tap may yet turn out to spoil the take.
+        while !self.session.settled() && self.desk.works() {
+            self.attend();
+            std::thread::sleep(REST);
+        }
     }
 
     fn in_lines(&mut self) -> anyhow::Result<Ended> {
@@ -361,11 +417,21 @@ impl Stand {
                 print(&format!("{:7.1} s  {line}\n", session.view().elapsed_s));
             }
         };
+        // Read only once something is asked: a program in the background that reads is stopped by its terminal.
+        let mut typed: Option<Receiver<Key>> = None;
         let ended = loop {
             let ended = self.turn();
             say(&self.session);
             if let Some(ended) = ended {
                 break ended;
+            }
+            if typed.is_none() && self.session.view().not_kept.is_some() {
+                typed = Some(typed_lines());
+            }
+            if let Some(key) = typed.as_ref().and_then(|t| t.try_recv().ok())
+                && self.obey(&key)
+            {
+                break Ended::Stopped;
             }
             std::thread::sleep(REST);
         };
@@ -380,7 +446,8 @@ impl Stand {
         let result = self.until_ended(&mut terminal, look);
         // A terminal that is gone needs nothing put back.
         let _ = ratatui::try_restore();
-        let ended = result?;
+        // Without a screen there is no going on, but there is still something to keep.
+        let ended = result.unwrap_or_else(|why| Ended::ScreenLost(format!("{why:#}")));
         self.finish(&ended);
         Ok(ended)
     }
@@ -400,8 +467,8 @@ impl Stand {
                     .context("the screen cannot be drawn")?;
             }
             match keys.try_recv() {
-                Ok(Key::End) => return Ok(Ended::Stopped),
-                Ok(Key::GoOn) => self.session.hurry(),
+                Ok(key) if self.obey(&key) => return Ok(Ended::Stopped),
+                Ok(_) => {}
                 Err(_) => std::thread::sleep(REST),
             }
         }

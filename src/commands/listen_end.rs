@@ -6,6 +6,7 @@ use super::assess::stations;
 use super::compare;
 use super::inputs::Input;
 use super::listen_desk::Kept;
+use super::listen_keeper::Takes;
 use super::listen_plan::Agenda;
 use super::take::{Plan, measure_alone};
 use super::{Outcome, print, tell};
@@ -25,6 +26,8 @@ pub enum Ended {
     SourceOver,
     /// The microphone is gone.
     SourceLost(String),
+    /// The screen is gone.
+    ScreenLost(String),
 }
 
 /// Tells what was kept, measures it, and compares it with the part's first stage.
@@ -32,21 +35,30 @@ pub fn conclude(
     folder: &Path,
     bench: Option<&Bench>,
     agenda: &Agenda,
-    kept: &[Kept],
+    takes: &Takes,
     ended: &Ended,
     comparison: bool,
 ) -> anyhow::Result<Outcome> {
+    let kept = takes.fullest();
+    let all_kept = takes.lost().next().is_none();
     match ended {
         Ended::Done => {}
-        Ended::Stopped => tell("ended; what was accepted is kept"),
-        Ended::SourceOver => tell("the recording that was played is over; what was accepted is kept"),
-        Ended::SourceLost(why) => tell(&format!("the microphone is lost: {why}. What was accepted is kept")),
+        Ended::Stopped if all_kept => tell("ended; what was accepted is kept"),
+        Ended::Stopped => tell("ended"),
+        Ended::SourceOver if all_kept => tell("the recording that was played is over; what was accepted is kept"),
+        Ended::SourceOver => tell("the recording that was played is over"),
+        Ended::SourceLost(why) if all_kept => {
+            tell(&format!("the microphone is lost: {why}. What was accepted is kept"))
+        }
+        Ended::SourceLost(why) => tell(&format!("the microphone is lost: {why}")),
+        Ended::ScreenLost(why) => tell(&format!("the screen is lost: {why}. Begin again, or with --plain")),
     }
+    tell_what_is_not_in_place(takes);
     let part = bench.and_then(|b| b.stage(&agenda.part, &agenda.stage));
     let plan = Plan { part: part.cloned(), ..Plan::default() };
     let mut estimator = Estimator::default();
     let mut entries = Vec::new();
-    for take in kept.iter().filter(|k| k.taps > 0) {
+    for take in &kept {
         print(&format!("kept {} ({})\n", take.path.display(), taps(take.taps)));
         entries.push(measure_alone(&Ok(take.path.clone()), &plan, &mut estimator).entry);
     }
@@ -61,26 +73,39 @@ pub fn conclude(
     // Folders that were made for takes that never came.
     let outlet = Outlet::of_bench(folder);
     agenda.folders.iter().for_each(|f| outlet.remove_empty_folder(f));
-    if kept.is_empty() {
+    if takes.kept.is_empty() {
         tell("no tap was accepted: nothing was kept");
     }
     if bench.is_none_or(|b| b.stage(&agenda.part, &agenda.stage).is_none()) && !kept.is_empty() {
         print(&format!("\n{}", snippet(bench, agenda)));
     }
     if comparison {
-        compare_so_far(folder, bench, agenda, kept);
+        compare_so_far(folder, bench, agenda, &takes.kept);
     }
-    let lost = matches!(ended, Ended::SourceLost(_)) || kept.iter().any(|k| k.trouble.is_some());
-    for take in kept {
-        if let Some(trouble) = &take.trouble {
-            tell(&format!("NOT KEPT: {trouble}"));
-        }
-    }
+    let lost = matches!(ended, Ended::SourceLost(_)) || takes.kept.iter().any(|k| k.trouble.is_some());
     Ok(match ended {
         _ if lost => Outcome::Lost,
         Ended::Done => Outcome::Done,
         _ => Outcome::Partly,
     })
+}
+
+/// What is on no disk, and what lies in the rescue folder.
+fn tell_what_is_not_in_place(takes: &Takes) {
+    for take in takes.lost() {
+        let trouble = take.trouble.as_deref().unwrap_or_default();
+        tell(&format!("NOT KEPT: {trouble}. Of this take its file holds {}", taps(take.taps)));
+    }
+    for rescued in takes.rescued.iter().filter(|r| r.taps > 0) {
+        let Some(place) = takes.kept.iter().find(|k| k.step == rescued.step) else { continue };
+        tell(&format!(
+            "NOT KEPT where it belongs: the take lies in {} ({}). When there is room, move it to {}: every tap that is there \
+             already is in it too",
+            rescued.path.display(),
+            taps(rescued.taps),
+            place.path.display()
+        ));
+    }
 }
 
 fn taps(count: usize) -> String {

@@ -20,6 +20,7 @@ mod inputs;
 mod listen;
 mod listen_desk;
 mod listen_end;
+mod listen_keeper;
 mod listen_plan;
 mod manual;
 mod measure;
@@ -146,6 +147,9 @@ fn quietly<T>(work: impl FnOnce() -> T) -> T {
     work()
 }
 
+/// Whether the program goes on when nobody takes in what it says: a session at the bench has takes to keep.
+static OUTLIVES_ITS_READER: AtomicBool = AtomicBool::new(false);
+
 /// Whether something could not be written to standard output: the program goes on, as results may go elsewhere too, and says so in
 /// its exit code.
 static UNWRITTEN: AtomicBool = AtomicBool::new(false);
@@ -173,6 +177,9 @@ fn print_raw(text: &str) {
 /// Whether standard output took what it was given; says so once if it did not.
 fn written(result: std::io::Result<()>) -> bool {
     let Err(error) = result else { return true };
+    if OUTLIVES_ITS_READER.load(Ordering::Relaxed) {
+        return false;
+    }
     if error.kind() == std::io::ErrorKind::BrokenPipe {
         std::process::exit(0);
     }

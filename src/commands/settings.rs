@@ -7,7 +7,7 @@ use etcetera::{AppStrategy, AppStrategyArgs, choose_app_strategy};
 use serde::{Deserialize, Serialize};
 
 use crate::files::{MOST_WRITTEN_BYTES, read_text};
-use crate::report::save;
+use crate::files::save;
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -6,7 +6,7 @@ use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 
 use super::{Outcome, tell};
-use crate::report::save;
+use crate::files::save;
 use crate::simulate::{Mishap, NoiseColour, TakeSpec, TrueMode};
 use crate::sound::{WavSamples, wav_bytes};
 

@@ -29,6 +29,9 @@ pub enum SaveError {
     Write { path: PathBuf, source: std::io::Error },
 }
 
+/// Folders that may be new with a file: its station's, stage's, part's, that of all recordings, and the bench's.
+#[cfg(unix)]
+const FOLDERS_ABOVE: usize = 5;
 /// How temporary files begin: a program that was killed leaves one behind.
 const TEMPORARY: &str = ".ringwright-";
 /// A temporary file of this age belongs to nobody any more.
@@ -52,6 +55,30 @@ pub fn unfit(path: &Path) -> Result<(), SaveError> {
         Some(what) => Err(SaveError::NotRegular { path: path.to_owned(), what }),
         None => Ok(()),
     }
+}
+
+/// Saves as [`save`] does, and sees to it that the file's name is on disk too, and its folder's.
+///
+/// # Errors
+/// `Exists`, `Write`; what was there before is unharmed, but that the new file may be there already.
+pub fn save_synced(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
+    save(path, bytes, replace)?;
+    #[cfg(unix)]
+    for folder in path.ancestors().skip(1).take(FOLDERS_ABOVE) {
+        let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let synced = std::fs::File::open(folder).and_then(|f| f.sync_all());
+        // Some file systems keep names without being asked, and refuse to be; a folder higher up may be none of ours to read.
+        let refused = |e: &std::io::Error| {
+            use std::io::ErrorKind::{InvalidInput, PermissionDenied, Unsupported};
+            matches!(e.kind(), InvalidInput | PermissionDenied | Unsupported)
+        };
+        if let Err(source) = synced
+            && !refused(&source)
+        {
+            return Err(SaveError::Write { path: path.to_owned(), source });
+        }
+    }
+    Ok(())
 }
 
 /// Saves bytes whole or not at all; an existing file is replaced only if `replace`.

@@ -17,7 +17,7 @@ pub fn attend(order: &Order, channels: usize, rate_hz: u32, estimator: &mut Esti
             let verdict = judge(sound, channels, rate_hz, *strike, estimator).map_err(|e| e.to_string());
             Some(Answer::Judged { id: *id, verdict })
         }
-        Order::Grown { step, taps, sound } => {
+        Order::Grown { growth, step, taps, sound } | Order::Weigh { growth, step, taps, sound } => {
             let estimate = Recording::from_interleaved(sound, channels, rate_hz, ChannelChoice::Better)
                 .and_then(|mut recording| {
                     let found = find_taps(&mut recording)?;
@@ -25,7 +25,7 @@ pub fn attend(order: &Order, channels: usize, rate_hz: u32, estimator: &mut Esti
                 })
                 .map(Box::new)
                 .map_err(|e| e.to_string());
-            Some(Answer::Estimated { step: *step, taps: *taps, estimate })
+            Some(Answer::Estimated { growth: *growth, step: *step, taps: *taps, estimate })
         }
         Order::Sound(_) => None,
     }

@@ -2,27 +2,40 @@
 
 use crate::modes::Mode;
 
-/// The clean tones of one tap: frequency and standard uncertainty (Hz).
+/// The clean tones of one tap: frequency and standard uncertainty (Hz), and how strongly they sound at the strike together.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Tones(Vec<(f64, f64)>);
+pub struct Tones {
+    at_hz: Vec<(f64, f64)>,
+    level_db: Option<f64>,
+}
 
 /// Tones of two taps are the same within this share: a part held anew in the hand moves by less (common practice, no source).
 const SAME: f64 = 0.01;
 
 impl Tones {
     pub fn of<'a>(modes: impl IntoIterator<Item = &'a Mode>) -> Self {
-        Self(modes.into_iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect())
+        let modes: Vec<&Mode> = modes.into_iter().collect();
+        let power: f64 = modes.iter().map(|m| 10f64.powf(m.level_full_scale_db / 10.0)).sum();
+        Self {
+            at_hz: modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect(),
+            level_db: (power > 0.0).then(|| 10.0 * power.log10()),
+        }
     }
 
-    /// Tones at given frequencies, each with its standard uncertainty (Hz).
+    /// Tones at given frequencies, each with its standard uncertainty (Hz); their level is not known.
     pub fn at(tones: &[(f64, f64)]) -> Self {
-        Self(tones.to_vec())
+        Self { at_hz: tones.to_vec(), level_db: None }
+    }
+
+    /// Level of all of them together at the strike (dB of full scale).
+    pub fn level_db(&self) -> Option<f64> {
+        self.level_db
     }
 
     /// Whether they have a tone in common.
     pub fn share(&self, other: &Self) -> bool {
         let same = |a: &(f64, f64), b: &(f64, f64)| (a.0 - b.0).abs() <= SAME * a.0 + 3.0 * a.1.hypot(b.1);
-        self.0.iter().any(|a| other.0.iter().any(|b| same(a, b)))
+        self.at_hz.iter().any(|a| other.at_hz.iter().any(|b| same(a, b)))
     }
 }
 

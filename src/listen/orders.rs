@@ -51,8 +51,17 @@ pub enum Order {
         sound: Vec<f32>,
         strike: usize,
     },
-    /// The take of a step has grown: keep it, and estimate its modes; answered with `Estimated`.
+    /// The take of a step has grown (or lost a tap that spoiled it): keep it, answered with `Kept`, and then estimate its
+    /// modes, answered with `Estimated`.
     Grown {
+        growth: u64,
+        step: usize,
+        taps: usize,
+        sound: Arc<Vec<f32>>,
+    },
+    /// Estimate the modes that a step's take would have with these taps, and keep nothing; answered with `Estimated`.
+    Weigh {
+        growth: u64,
         step: usize,
         taps: usize,
         sound: Arc<Vec<f32>>,
@@ -76,10 +85,14 @@ pub enum Answer {
         verdict: Result<Verdict, String>,
     },
     Estimated {
+        growth: u64,
         step: usize,
         taps: usize,
         estimate: Result<Box<Estimate>, String>,
     },
-    /// The take could not be kept (or could again).
-    Kept(Option<String>),
+    /// The take with so many taps is on disk; or why it is not, and what to do.
+    Kept {
+        taps: usize,
+        trouble: Option<String>,
+    },
 }

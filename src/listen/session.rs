@@ -1,6 +1,7 @@
 //! A session at the bench, as a state machine: the room is checked, taps are noticed, judged and gathered into a take, until
 //! the step's goal is reached; then the next step.
 
+mod growth;
 mod room;
 mod verdict;
 
@@ -12,6 +13,7 @@ use super::orders::{Answer, Goal, Order, Settings};
 use super::take::{GrowingTake, History, SEAM};
 use super::view::{Phase, View};
 use crate::sound::{Noticed, Watch};
+use growth::Growth;
 
 /// The room is listened to for so long (s).
 const ROOM_S: f64 = 2.0;
@@ -74,8 +76,7 @@ pub struct Session {
     spoiled_at: Option<u64>,
     /// Where the sound began that reaches without a break to the last tap: it holds that run's quiet.
     run_from: u64,
-    /// Taps whose estimate is awaited.
-    awaited: usize,
+    growth: Growth,
     finished: bool,
 }
 
@@ -112,7 +113,7 @@ impl Session {
             meter: Meter::new(settings.rate_hz),
             spoiled_at: None,
             run_from: 0,
-            awaited: 0,
+            growth: Growth::default(),
             finished: false,
             settings,
         }
@@ -169,6 +170,8 @@ impl Session {
             // The answer comes within a moment.
         } else if let Some(until) = self.change_until {
             self.wait_for_change(until, now);
+        } else if self.holding() {
+            self.view.phase = Some(Phase::Held);
         } else {
             let noticed = self.watch.as_mut().map(|w| w.hear(interleaved)).unwrap_or_default();
             noticed.into_iter().for_each(|n| self.notice(n));
@@ -209,13 +212,8 @@ impl Session {
         match answer {
             Answer::Room(report) => self.room_checked(report, now),
             Answer::Judged { id, verdict } => self.judged(id, verdict, now),
-            Answer::Estimated { step, taps, estimate } => {
-                self.awaited = self.awaited.saturating_sub(1);
-                if step == self.step {
-                    self.estimated(taps, estimate, now);
-                }
-            }
-            Answer::Kept(trouble) => self.view.not_kept = trouble,
+            Answer::Estimated { growth, taps, estimate, .. } => self.estimated(growth, taps, estimate, now),
+            Answer::Kept { taps, trouble } => self.kept(taps, trouble, now),
         }
     }
 

@@ -56,6 +56,8 @@ struct Piece {
     to: u64,
     onward: Vec<f32>,
     tones: Tones,
+    /// The take is better without it.
+    aside: bool,
 }
 
 /// The take so far: the largest company of taps that ring alike.
@@ -85,7 +87,44 @@ impl GrowingTake {
 
     /// Taps that wait for one that rings alike.
     pub fn waiting(&self) -> usize {
-        self.pieces.len() - self.members.len()
+        self.pieces.len() - self.members.len() - self.aside()
+    }
+
+    /// Taps that were set aside.
+    pub fn aside(&self) -> usize {
+        self.pieces.iter().filter(|p| p.aside).count()
+    }
+
+    /// Frame behind the last tap that counts.
+    pub fn newest(&self) -> Option<u64> {
+        self.members.last().map(|i| self.pieces[*i].to)
+    }
+
+    /// Leaves out the tap that ends at a frame. It is remembered: a later tap may show that the fault was another's.
+    pub fn set_aside(&mut self, to: u64) {
+        self.pieces.iter_mut().filter(|p| p.to == to).for_each(|p| p.aside = true);
+        self.choose();
+    }
+
+    /// Takes in again what was set aside.
+    pub fn bring_back(&mut self) {
+        self.pieces.iter_mut().for_each(|p| p.aside = false);
+        self.choose();
+    }
+
+    /// The largest company of the taps that are not aside.
+    fn choose(&mut self) {
+        let heard: Vec<usize> = (0..self.pieces.len()).filter(|i| !self.pieces[*i].aside).collect();
+        let tones: Vec<&Tones> = heard.iter().map(|i| &self.pieces[*i].tones).collect();
+        self.members = company(&tones, self.least).into_iter().map(|m| heard[m]).collect();
+    }
+
+    /// How far a tap lies below the median of those that count (dB, negative if above), if their levels are known.
+    pub fn below_db(&self, tones: &Tones) -> Option<f64> {
+        let mut levels: Vec<f64> = self.members.iter().filter_map(|i| self.pieces[*i].tones.level_db()).collect();
+        levels.sort_by(f64::total_cmp);
+        let (low, high) = (levels.get(levels.len().checked_sub(1)? / 2)?, levels.get(levels.len() / 2)?);
+        Some(0.5 * (low + high) - tones.level_db()?)
     }
 
     /// Frame behind the last piece.
@@ -95,7 +134,8 @@ impl GrowingTake {
 
     /// How many taps count once these are in; `None` if the last of them will not be among those.
     pub fn would_count(&self, more: &[&Tones]) -> Option<usize> {
-        let tones: Vec<&Tones> = self.pieces.iter().map(|p| &p.tones).chain(more.iter().copied()).collect();
+        let heard = self.pieces.iter().filter(|p| !p.aside).map(|p| &p.tones);
+        let tones: Vec<&Tones> = heard.chain(more.iter().copied()).collect();
         let members = company(&tones, self.least);
         members.contains(&(tones.len() - 1)).then_some(members.len())
     }
@@ -113,9 +153,9 @@ impl GrowingTake {
             to,
             onward: history.frames(to, to + SEAM as u64).to_vec(),
             tones,
+            aside: false,
         });
-        let tones: Vec<&Tones> = self.pieces.iter().map(|p| &p.tones).collect();
-        self.members = company(&tones, self.least);
+        self.choose();
         self.members.contains(&(self.pieces.len() - 1))
     }
 

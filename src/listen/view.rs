@@ -31,6 +31,8 @@ pub enum Phase {
         what: String,
         left_s: f64,
     },
+    /// The step has taps enough, and they cannot be kept yet: nothing more is listened for.
+    Held,
     Done,
 }
 
@@ -42,7 +44,7 @@ pub struct View {
     pub step: String,
     pub step_number: usize,
     pub steps: usize,
-    /// Good taps of this step, and how many are wanted.
+    /// Good taps of this step that are kept, and how many are wanted.
     pub good: usize,
     pub wanted: usize,
     /// Taps that wait for one that rings alike.

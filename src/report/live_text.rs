@@ -64,7 +64,7 @@ pub(super) fn mode_text(mode: &Mode) -> (String, String) {
 /// The words that must be readable from two metres, and the sentence below them.
 pub(super) fn call(view: &View) -> (String, String) {
     let count = counted(view);
-    if let (Some(trouble), Some(Phase::TapNow | Phase::GotIt { .. })) = (&view.not_kept, &view.phase) {
+    if let (Some(trouble), Some(Phase::TapNow | Phase::GotIt { .. } | Phase::Held)) = (&view.not_kept, &view.phase) {
         return ("NOT KEPT".into(), trouble.clone());
     }
     match &view.phase {
@@ -84,6 +84,7 @@ pub(super) fn call(view: &View) -> (String, String) {
         Some(Phase::Change { what, left_s }) => {
             (format!("NEXT {:.0}", left_s.ceil()), format!("{what}; listening goes on in {:.0} s", left_s.ceil()))
         }
+        Some(Phase::Held) => ("WAIT".into(), "the take is being kept".into()),
         Some(Phase::Done) => ("DONE".into(), "all stations done".into()),
     }
 }
@@ -140,8 +141,8 @@ impl LiveLines {
         }
         if view.not_kept != self.not_kept {
             match &view.not_kept {
-                Some(why) => out.push(format!("trouble: not kept: {why}")),
-                None => out.push("kept again".to_owned()),
+                Some(why) => out.push(format!("trouble: NOT KEPT yet: {why}")),
+                None => out.push("kept again: all that was held is on disk".to_owned()),
             }
         }
         if view.trouble != self.trouble {
@@ -151,6 +152,8 @@ impl LiveLines {
             Some(Phase::Room { .. }) => format!("{}: quiet, please: listening to the room", view.step),
             Some(Phase::RoomAgain) => "something sounded; listening to the room once more".to_owned(),
             Some(Phase::Heard) => HEARD.to_owned(),
+            // No more taps are asked for while those that were given are not safe.
+            Some(Phase::TapNow | Phase::Held) if view.not_kept.is_some() => self.last.clone(),
             Some(Phase::TapNow) => format!("tap now ({})", counted(view)),
             Some(Phase::Again { code, sentence }) => format!("again: {sentence} [{code}]"),
             Some(Phase::Change { what, .. }) => format!("next: {what}"),

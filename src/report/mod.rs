@@ -29,7 +29,6 @@ mod station_page;
 mod take_picture;
 mod text;
 
-pub use crate::files::{SaveError, clear_forgotten, save};
 pub use accuracy_page::{AccuracyRow, Reading, accuracy_png};
 pub use bench_guide::guide_png;
 pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};

@@ -1,6 +1,4 @@
-//! What comes of a tap in a session: its verdict, its place in the take, the modes of the take, and the end of the step.
-
-use std::sync::Arc;
+//! What comes of a tap in a session: its verdict, its place in the take, and the end of the step.
 
 use super::super::company::Tones;
 use super::super::judge::Verdict;
@@ -8,7 +6,8 @@ use super::super::orders::{Order, Tone};
 use super::super::take::{GrowingTake, SEAM};
 use super::super::view::Phase;
 use super::{Pending, Session, least};
-use crate::modes::{COVERAGE_95, Estimate};
+use crate::modes::COVERAGE_95;
+use crate::sound::TapReason;
 
 /// A bell and its echo are over after this time (s).
 const BELL_S: f64 = 0.4;
@@ -21,7 +20,17 @@ const TOLD_S: f64 = 2.5;
 const STRONG_DB: f64 = 20.0;
 const OTHER_TONES: &str =
     "it rings with other tones than the taps before: tap the same spot, held the same way, and nothing but the part";
+/// A tap tells of a mode's frequency and damping as the square of its amplitude (the Cramer-Rao bound): one so far below the median of the
+/// take's taps (dB) tells a hundredth of what each of them tells, and counted as one of five it would make the take seem what
+/// it is not.
+const MOST_BELOW_DB: f64 = 20.0;
 const BENDS: &str = "its decay bends down: a second strike in it (let the tapper bounce away), or automatic gain";
+
+fn too_soft(below_db: f64) -> String {
+    format!(
+        "too weak: {below_db:.0} dB below the taps before, so that it tells next to nothing beside them; tap as hard as before"
+    )
+}
 
 impl Session {
     pub(super) fn judged(&mut self, id: u64, verdict: Result<Verdict, String>, now: u64) {
@@ -32,6 +41,11 @@ impl Session {
         self.view.slowest_verdict_s = Some(self.view.slowest_verdict_s.map_or(after_s, |s| s.max(after_s)));
         match verdict {
             Ok(Verdict::Good(tones)) => {
+                if let Some(below_db) = self.take.below_db(&tones).filter(|below| *below > MOST_BELOW_DB) {
+                    self.pending.remove(place);
+                    self.reject(TapReason::TooWeak { over_noise_db: 0.0 }.code(), too_soft(below_db));
+                    return;
+                }
                 self.pending[place].tones = Some(tones);
                 let judged: Vec<&Tones> = self.pending.iter().filter_map(|p| p.tones.as_ref()).collect();
                 match self.take.would_count(&judged) {
@@ -114,10 +128,7 @@ impl Session {
             if !counts {
                 continue;
             }
-            self.awaited += 1;
-            self.view.good = self.take.taps();
-            let sound = Arc::new(self.take.sound());
-            self.orders.push(Order::Grown { step: self.step, taps: self.take.taps(), sound });
+            self.order_growth();
             let now = self.history.end();
             self.ring(Tone::Accepted, now);
             self.told_until = self.told_until.min(self.not_before.max(now));
@@ -130,32 +141,6 @@ impl Session {
             self.view.phase = Some(Phase::Ringing);
         } else if !told && self.pending.iter().all(|p| p.tones.is_some()) && now >= self.not_before {
             self.view.phase = Some(Phase::TapNow);
-        }
-    }
-
-    pub(super) fn estimated(&mut self, taps: usize, estimate: Result<Box<Estimate>, String>, now: u64) {
-        let estimate = match estimate {
-            Ok(estimate) => estimate,
-            Err(why) => {
-                self.view.trouble = Some(format!("the modes could not be worked out: {why}"));
-                return;
-            }
-        };
-        let good = estimate.taps.iter().filter(|t| t.accepted()).count().min(taps);
-        let odd = estimate.taps.iter().rev().find_map(|t| t.reasons.first());
-        let now_good = good + self.take.taps().saturating_sub(taps);
-        if now_good < self.view.good
-            && let Some(reason) = odd
-        {
-            let sentence = format!("a tap that was counted is taken back: {}", reason.sentence());
-            self.reject(reason.code(), sentence);
-        }
-        self.view.good = now_good;
-        self.view.modes = estimate.modes;
-        self.view.precision = self.precision();
-        self.view.spectrum = estimate.spectrum;
-        if self.awaited == 0 && self.goal_reached(good) {
-            self.step_done(now);
         }
     }
 
@@ -177,6 +162,7 @@ impl Session {
     pub(super) fn step_done(&mut self, now: u64) {
         self.pending.clear();
         self.strike = None;
+        self.growth = self.growth.of_next_step();
         self.ring(Tone::StepDone, now);
         self.take = GrowingTake::new(self.settings.channels, least(&self.settings.goal));
         if self.step + 1 == self.settings.steps.len() {
