@@ -143,7 +143,8 @@ fn measure_bytes(bytes: &[u8]) -> Run {
 }
 
 /// The true modes of the good take were found, within 5 of the stated standard uncertainties (chance of a miss below
-/// one in a million for each value, if the uncertainties are honest).
+/// one in a million for each value, if the uncertainties are honest), and these say something: two taps 60 dB over the noise tell
+/// damping to a few per cent.
 fn expect_good_modes(run: &Run) {
     let document = run.document();
     let entry = &document.recordings[0];
@@ -152,6 +153,7 @@ fn expect_good_modes(run: &Run) {
         let hit = entry.modes.iter().any(|m| {
             (m.frequency_hz - truth.frequency_hz).abs() < 5.0 * m.frequency_hz_u
                 && (m.damping_ratio - truth.damping_ratio).abs() < 5.0 * m.damping_ratio_u
+                && m.damping_ratio_u < 0.1 * truth.damping_ratio
         });
         assert!(hit, "the mode at {} Hz was not measured\n{}", truth.frequency_hz, run.all());
     }
@@ -355,7 +357,9 @@ fn no_permission() {
     let path = folder.path().join("locked.wav");
     fs::set_permissions(&path, fs::Permissions::from_mode(0o000)).expect("permissions can be set");
     if fs::File::open(&path).is_ok() {
-        eprintln!("SKIPPED no_permission: this user (root?) may read everything, so nothing can be locked");
+        // On the real standard error: `eprintln!` is swallowed with a passing test's output.
+        let words = "\nSKIPPED no_permission: this user (root?) may read everything, so nothing can be locked\n";
+        let _ = std::io::Write::write_all(&mut std::io::stderr(), words.as_bytes());
         return;
     }
     measure(folder.path(), &["locked.wav"]).expect(1, &["locked.wav", "cannot be opened", "may read"]);
@@ -469,7 +473,8 @@ proptest! {
     // Enough to hit every field of the 44-byte header several times; one case takes some milliseconds.
     #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Any few wrong bytes in the header, and any place to break off: opening answers, it never panics.
+    /// Any few wrong bytes in the header, and any place to break off: opening answers, it never panics, and what it opens holds
+    /// samples at some rate.
     #[test]
     fn broken_headers_never_panic(
         wrong in proptest::collection::vec((0usize..44, any::<u8>()), 0..5),
@@ -486,6 +491,8 @@ proptest! {
         bytes.truncate(length);
         let folder = folder();
         put(folder.path(), "odd.wav", &bytes);
-        let _ = Recording::open(&folder.path().join("odd.wav"), &OpenOptions::default());
+        if let Ok(opened) = Recording::open(&folder.path().join("odd.wav"), &OpenOptions::default()) {
+            prop_assert!(opened.sample_rate_hz() > 0.0 && !opened.is_empty());
+        }
     }
 }

@@ -148,6 +148,7 @@ fn text_is_at_most_100_columns_wide() {
     )
     .expect(0);
     let measured = run(folder.path(), &["measure", ".", "gone.wav", "--verbose"]).expect(1);
+    assert!(measured.out.contains("mishaps.wav"), "{}", measured.all());
     assert!(too_wide(&measured.out).is_none(), "too wide: {:?}\n{}", too_wide(&measured.out), measured.all());
     for arguments in [
         &["--help"][..],
@@ -195,6 +196,7 @@ proptest! {
         };
         let entry = RecordingEntry { file: "take.wav".into(), modes: vec![mode], ..RecordingEntry::default() };
         let text = to_text(&Document::new(vec![entry]), Detail { verbose: true, explain: true });
+        prop_assert!(text.contains("take.wav"), "{text}");
         prop_assert!(too_wide(&text).is_none(), "too wide: {:?}\n{text}", too_wide(&text));
     }
 }
@@ -223,6 +225,7 @@ fn csv_has_a_heading_and_one_row_a_mode() {
     let json = run(folder.path(), &["measure", "take.wav", "--format", "json"]).expect(0);
     let document: Document = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}\n{}", json.all()));
     let modes = &document.recordings[0].modes;
+    assert_eq!(modes.len(), 2, "{}", json.all());
     let run = run(folder.path(), &["measure", "take.wav", "bad, \"worse\".wav", "--format", "csv"]).expect(1);
     let mut reader = csv::Reader::from_reader(run.out.as_bytes());
     let heading: Vec<String> = reader.headers().expect("a heading").iter().map(str::to_owned).collect();

@@ -138,6 +138,7 @@ fn killed_at_any_moment_nothing_is_half_written() {
     assert_eq!(run(folder.path(), &["diary", "."]).0, Some(0));
     let before = contents(&reports);
     let recordings = contents(&folder.path().join("recordings"));
+    assert_eq!(recordings.len(), 4);
     // The same with a remark is another diary: every page is written anew.
     let other = folder.path().join("other");
     fs::create_dir(&other).expect("it can be made");
@@ -162,7 +163,11 @@ fn killed_at_any_moment_nothing_is_half_written() {
         // SIGKILL on Unix: no handler runs.
         let _ = child.kill();
         child.wait().expect("it ends");
-        for (name, bytes) in contents(&reports) {
+        let now = contents(&reports);
+        let gone: Vec<&String> =
+            before.keys().filter(|name| !name.starts_with("kept/") && !now.contains_key(*name)).collect();
+        assert!(gone.is_empty(), "trial {trial}: {gone:?} are gone");
+        for (name, bytes) in now {
             if name.starts_with("kept/") {
                 assert!(serde_json::from_slice::<serde_json::Value>(&bytes).is_ok(), "trial {trial}: {name} is broken");
                 continue;
@@ -212,6 +217,7 @@ fn a_full_disk_leaves_what_was_there() {
     let reports = folder.path().join("reports");
     assert_eq!(run(folder.path(), &["diary", "."]).0, Some(0));
     let before = contents(&reports);
+    assert!(before.contains_key("index.html") && before.contains_key("modes.json"), "{:?}", before.keys());
     let program = env!("CARGO_BIN_EXE_ringwright");
     // 8 blocks of 1024 bytes; the signal that comes with it is ignored, so that the write itself fails.
     let script = format!("trap '' XFSZ; ulimit -f 8; exec '{program}' diary . --remark second");

@@ -323,6 +323,7 @@ fn what_telephones_give() {
             assert!(off < SURE, "{}: {frequency} Hz is off by {off:.1} uncertainties\n{all}", entry.file);
         }
     }
+    assert_eq!(entries[0].modes.len(), entries[1].modes.len(), "FLAC and ALAC differ\n{all}");
     for (a, b) in entries[0].modes.iter().zip(&entries[1].modes) {
         assert!((a.frequency_hz - b.frequency_hz).abs() < 1e-9, "FLAC and ALAC differ\n{all}");
     }

@@ -3,6 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use ringwright::bench::Bench;
+use ringwright::part::{Dimension, parse_readings};
+use ringwright::report::Document;
+use ringwright::rim::Outline;
+use ringwright::sound::{OpenOptions, Recording};
+
 #[path = "../fuzz/checks.rs"]
 mod checks;
 
@@ -15,36 +21,44 @@ fn files(target: &str) -> Vec<PathBuf> {
     files
 }
 
-fn texts(target: &str, check: fn(&str)) {
+/// `read`: whether a text is accepted; some must be, or the checks of what is read are checks of nothing.
+fn texts(target: &str, check: fn(&str), read: fn(&str) -> bool) {
+    let mut accepted = 0;
     for file in files(target) {
         println!("{}", file.display());
-        check(&String::from_utf8_lossy(&fs::read(&file).expect("it can be read")));
+        let text = String::from_utf8_lossy(&fs::read(&file).expect("it can be read")).into_owned();
+        check(&text);
+        accepted += usize::from(read(&text));
     }
+    assert!(accepted > 0, "every file for {target} is refused");
 }
 
 #[test]
 fn sizes() {
-    texts("units", checks::units);
+    texts("units", checks::units, |text| parse_readings(text, Dimension::Length).is_ok());
 }
 
 #[test]
 fn bench_files() {
-    texts("bench_file", checks::bench_file);
+    texts("bench_file", checks::bench_file, |text| Bench::from_toml(text).is_ok());
 }
 
 #[test]
 fn outlines() {
-    texts("outlines", checks::outlines);
+    texts("outlines", checks::outlines, |text| Outline::from_csv(text).or_else(|_| Outline::from_svg(text)).is_ok());
 }
 
 #[test]
 fn documents() {
-    texts("documents", checks::documents);
+    texts("documents", checks::documents, |text| serde_json::from_str::<Document>(text).is_ok());
 }
 
 #[test]
 fn sound_files() {
-    files("decoders").iter().for_each(|file| checks::decoders(file));
+    let all = files("decoders");
+    all.iter().for_each(|file| checks::decoders(file));
+    let opened = |file: &PathBuf| Recording::open(file, &OpenOptions::default()).is_ok();
+    assert!(all.iter().any(opened), "every sound file is refused");
 }
 
 #[test]

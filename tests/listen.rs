@@ -5,6 +5,7 @@
 mod microphone;
 
 use std::fs;
+use std::io::Write;
 use std::path::Path;
 use std::process::{Output, Stdio};
 use std::time::{Duration, Instant};
@@ -39,6 +40,11 @@ fn spec(taps: usize) -> TakeSpec {
         steady_lines: vec![(50.0, 3e-3)],
         ..TakeSpec::default()
     }
+}
+
+/// Says on the real standard error that a check was not made: `eprintln!` is swallowed with a passing test's output.
+fn skipped(reason: &str) {
+    let _ = std::io::stderr().write_all(format!("\nSKIPPED: {reason}\n").as_bytes());
 }
 
 fn words(output: &Output) -> String {
@@ -147,7 +153,7 @@ fn a_microphone_that_stalls_is_noticed() {
 fn a_microphone_that_vanishes_costs_no_tap() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let Some(mut microphone) = ServedMicrophone::playing(folder.path(), &spec(4).make().samples) else {
-        eprintln!("SKIPPED: no sound server (pulseaudio) is here to give a microphone that can vanish");
+        skipped("no sound server (pulseaudio) is here to give a microphone that can vanish");
         return;
     };
     let mut child =
@@ -161,7 +167,7 @@ fn a_microphone_that_vanishes_costs_no_tap() {
     let output = child.wait_with_output().expect("it ends");
     let told = words(&output);
     if !take.exists() && told.contains("cannot be opened") {
-        eprintln!("SKIPPED: the sound library cannot reach a sound server here (libasound2-plugins)");
+        skipped("the sound library cannot reach a sound server here (libasound2-plugins)");
         return;
     }
     assert_eq!(output.status.code(), Some(3), "{told}");
@@ -197,7 +203,10 @@ fn what_cannot_be_heard_is_said() {
             program.env("FAKE_MICROPHONE", pipe);
         }
         let output = program.args(WAIST).args(more).output().expect("it runs");
-        (output.status.code(), words(&output))
+        let told = words(&output);
+        // ALSA's own complaints do not reach the terminal.
+        assert!(!told.contains("ALSA lib"), "{told}");
+        (output.status.code(), told)
     };
     let (code, told) = run(&[], Some("/nowhere/microphone"));
     assert!(code == Some(2) && told.contains("cannot be opened"), "{told}");
@@ -205,8 +214,6 @@ fn what_cannot_be_heard_is_said() {
     assert!(code == Some(2) && told.contains("no microphone's name holds \"no such thing\""), "{told}");
     let (code, told) = run(&["--rate", "12345678"], None);
     assert!(code == Some(2) && told.contains("8000..=192000"), "{told}");
-    // ALSA's own complaints do not reach the terminal.
-    assert!(!told.contains("ALSA lib"), "{told}");
 }
 
 /// The choice of a microphone is remembered, and can be forgotten.
@@ -292,7 +299,7 @@ fn a_session_ends_with_the_comparison() {
 #[test]
 fn the_screen_in_a_terminal() {
     if std::process::Command::new("script").arg("--version").output().is_err() {
-        eprintln!("SKIPPED: the program `script` (util-linux) is not here, which gives a terminal");
+        skipped("the program `script` (util-linux) is not here, which gives a terminal");
         return;
     }
     let folder = tempfile::tempdir().expect("a temporary folder");
@@ -323,7 +330,7 @@ fn the_screen_in_a_terminal() {
 #[test]
 fn a_lost_terminal_ends_the_session() {
     if std::process::Command::new("script").arg("--version").output().is_err() {
-        eprintln!("SKIPPED: the program `script` (util-linux) is not here, which gives a terminal");
+        skipped("the program `script` (util-linux) is not here, which gives a terminal");
         return;
     }
     let folder = tempfile::tempdir().expect("a temporary folder");
@@ -393,9 +400,7 @@ fn mistakes_are_told_before_the_first_tap() {
         let (code, told) = run(&arguments);
         assert!(code == Some(2) && told.contains(sentence), "{arguments:?}\n{told}");
     }
-    assert!(
-        !folder.path().join("recordings/rim").exists() || fs::read_dir(folder.path().join("recordings/rim")).is_ok()
-    );
+    assert!(!folder.path().join("recordings").exists(), "what was refused leaves nothing behind");
 }
 
 /// Nobody reads what it says (`| head`, a closed window): the session goes on, and keeps its takes.

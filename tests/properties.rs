@@ -393,6 +393,7 @@ fn modes_too_close_to_resolve_are_told() {
         spec.modes.insert(1, second);
         (spec.taps, spec.spread) = (5, 0.8);
         let modes = modes(spec.make().samples, RATE);
+        assert!(modes.iter().any(|m| m.frequency_hz < 400.0), "seed {seed}: {}", told(&modes));
         for mode in modes.iter().filter(|m| m.frequency_hz < 400.0) {
             let reaches = spec.modes.iter().any(|t| {
                 (t.frequency_hz - mode.frequency_hz).abs() < 2.5 * mode.frequency_hz_u

@@ -124,10 +124,14 @@ fn of_two_taps_none_is_the_odd_one() {
     let mishaps = vec![Mishap::DoubleHit { tap: 1, after_s: 0.1, strength: 0.5 }];
     let estimate = measured(TakeSpec { taps: 2, mishaps, ..spec(61) }.make().samples);
     assert!(left_out(&estimate).is_empty());
+    let mut compared = 0;
     for (got, truth) in estimate.modes.iter().flat_map(|m| spec(61).modes.into_iter().map(move |t| (m, t))) {
-        let same = (got.frequency_hz - truth.frequency_hz).abs() < 3.0;
-        assert!(!same || (got.damping_ratio - truth.damping_ratio).abs() < 3.0 * got.damping_ratio_u, "{got:?}");
+        if (got.frequency_hz - truth.frequency_hz).abs() < 3.0 {
+            assert!((got.damping_ratio - truth.damping_ratio).abs() < 3.0 * got.damping_ratio_u, "{got:?}");
+            compared += 1;
+        }
     }
+    assert!(compared > 0, "{:?}", estimate.modes);
 }
 
 /// A contact has next to nothing of a tone at nearly twice its pace (here 561 Hz in 3.4 ms), and pushes all the more: with the mode at the strength it

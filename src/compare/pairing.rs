@@ -201,6 +201,10 @@ mod tests {
         assert!(set((1, 1)).contains(&(Some(4), Some(4))), "{:?}", set((1, 1)));
         // Set by hand it is decided; and a plain series has no rival.
         assert!(pair_modes(&a, &b, &[(1, 2)]).rival.is_none());
+        // So it is where close modes, of which one stage has one more, could slip beside the pair that is set.
+        let close = |n: i32| modes(&(0..n).map(|k| 100.0 * 1.05f64.powi(k)).collect::<Vec<_>>());
+        assert!(pair_modes(&close(7), &close(8), &[]).rival.is_some());
+        assert!(pair_modes(&close(7), &close(8), &[(1, 1)]).rival.is_none());
         assert!(
             pair_modes(&modes(&[60.0, 118.0, 191.0, 280.0]), &modes(&[61.0, 119.0, 190.0, 284.0]), &[]).rival.is_none()
         );

@@ -236,6 +236,7 @@ mod tests {
             .collect();
         let ring = Ring { samples, lead: 0 };
         let mut scales = transform(&[ring], &mut RealFftPlanner::new());
+        assert_eq!(scales.len(), 3);
         for scale in &mut scales {
             let end = scale.power.len() - 1;
             let before: f32 = scale.residuals[0].iter().map(|r| r.norm_sqr()).sum();
@@ -258,6 +259,7 @@ mod tests {
         let peak = scale.power.iter().copied().fold(0.0, f32::max);
         scale.apply(&component, -1.0, reach_hz, rate_hz);
         let near = scale.bins_around(component.frequency_hz(rate_hz), 1.5 * reach_hz, rate_hz);
+        assert!(!near.is_empty() && peak > 0.0);
         let left = scale.power[near].iter().copied().fold(0.0, f32::max);
         assert!(left < 1e-6 * peak, "{:.1} dB under the peak", 10.0 * (peak / left).log10());
     }

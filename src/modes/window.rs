@@ -55,6 +55,7 @@ mod tests {
     #[test]
     fn the_window_is_the_closed_form() {
         let length = 50_000;
+        assert_eq!(raised_cosine(length).count(), length);
         for (n, got) in raised_cosine(length).enumerate() {
             let expected = 0.5 - 0.5 * (std::f64::consts::TAU * (n as f64 + 0.5) / length as f64).cos();
             assert!((got - expected).abs() < 1e-11, "{n}");
@@ -64,6 +65,7 @@ mod tests {
     #[test]
     fn runs_of_bins_turn_as_each_bin_does() {
         let bins = [3, 4, 5, 6, 40, 41, 19_000, 19_001];
+        assert_eq!(turns(57_600, 43_210, bins).len(), bins.len());
         for (bin, got) in bins.into_iter().zip(turns(57_600, 43_210, bins)) {
             let angle = -std::f64::consts::TAU * ((bin * 43_210) % 57_600) as f64 / 57_600.0;
             assert!((got - Complex64::from_polar(1.0, angle)).norm() < 1e-11, "{bin}");

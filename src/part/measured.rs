@@ -155,6 +155,12 @@ mod tests {
         assert!((Measured::combine(&[&a, &b], |x| x[0] - x[1]).u() - 0.1 * 2f64.sqrt()).abs() < 1e-12);
     }
 
+    #[test]
+    fn parts_of_one_source_add_up() {
+        let twice = Measured::with_parts(1.0, [("a".into(), 0.3), ("b".into(), 0.4), ("a".into(), -0.6)]);
+        assert!((twice.u() - 0.5).abs() < 1e-12, "{twice:?}");
+    }
+
     /// 5 readings 182.31 182.36 182.28 182.40 182.33: mean 182.336, 95 % +-0.0573052 (project reference: s/sqrt 5 times
     /// Student's t 2.77645).
     #[test]

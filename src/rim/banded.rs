@@ -187,6 +187,7 @@ mod tests {
             }
         }
         let modes = lowest_modes(&k, &m, 6, 1e-3).expect("it converges");
+        assert_eq!(modes.len(), 6);
         for (index, (value, shape)) in modes.iter().enumerate() {
             let expected = (2.0 * (index as f64 * std::f64::consts::PI / (2 * n) as f64).sin()).powi(2);
             assert!((value - expected).abs() < 1e-9, "{index}: {value} {expected}");

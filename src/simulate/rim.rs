@@ -114,6 +114,7 @@ mod tests {
     #[test]
     fn a_light_mass_shifts_as_rayleigh_says() {
         let (bare, loaded) = (RING.modes_with_mass(0.0), RING.modes_with_mass(1e-5));
+        assert!(!bare.is_empty() && bare.len() == loaded.len());
         for ((f0, mass), (f, _)) in bare.iter().zip(loaded) {
             assert!((((f0 / f).powi(2) - 1.0) * mass / 1e-5 - 1.0).abs() < 2e-3);
         }

@@ -171,7 +171,7 @@ mod tests {
             let mut meter = LevelMeter::new(48_000.0);
             samples.chunks(piece).for_each(|s| meter.push(s));
             let track = meter.finish();
-            assert_eq!(track.body.len(), expected.len());
+            assert_eq!((track.body.len(), track.edge.len()), (expected.len(), expected.len()));
             for ((body, sharp), (got_body, got_sharp)) in expected.iter().zip(track.body.iter().zip(&track.edge)) {
                 assert!((f64::from(*got_body) / body - 1.0).abs() < 1e-4, "{got_body} {body}");
                 assert!((f64::from(*got_sharp) / sharp - 1.0).abs() < 1e-4, "{got_sharp} {sharp}");

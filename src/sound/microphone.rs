@@ -277,6 +277,7 @@ mod tests {
     #[test]
     fn processing_is_told_by_the_name() {
         assert_eq!(may_process("Built-in (echo cancelled)"), Some("echo cancelling"));
+        assert_eq!(may_process("Monitor (Echo Cancelled)"), Some("echo cancelling"));
         assert_eq!(may_process("USB microphone"), None);
     }
 

@@ -278,6 +278,7 @@ mod tests {
         places[0] = None;
         let moved = shear_moved(&SIDE, &tones, &constants, &places);
         assert_eq!(moved[0], tones[0]);
+        assert!(tones.len() > 5 && moved.len() == tones.len(), "{} {}", tones.len(), moved.len());
         for ((mode, tone), moved) in blank.modes.iter().zip(&tones).zip(&moved).skip(1) {
             let (_, term) = mode.thickness_terms(&constants, &blank.stiffnesses, SIDE.thickness_m);
             // Fewer polynomials, as the band asks for them, see the term itself a little differently.

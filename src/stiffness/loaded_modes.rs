@@ -356,13 +356,16 @@ mod tests {
         let plain = |_: usize, f: f64| Some(f);
         let results = follow_modes(&[take(0.0, 0.0, plain), take(1e-2, 5e-3, plain), take(1.5e-2, 1e-2, plain)]);
         let results = results.unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(results.len(), 6);
         for result in results {
             let why = result.effective.expect_err("5 g labelled 10 g");
             assert!(why.contains("labelled right"), "{why}");
         }
         // The heavier one labelled as too heavy bends the other way, as a heavy mass does; only all modes together tell.
         let results = follow_modes(&[take(0.0, 0.0, plain), take(5e-3, 5e-3, plain), take(2e-2, 1e-2, plain)]);
-        for result in results.unwrap_or_else(|e| panic!("{e}")) {
+        let results = results.unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(results.len(), 6);
+        for result in results {
             let why = result.effective.expect_err("10 g labelled 20 g");
             assert!(why.contains("labelled right"), "{why}");
         }
@@ -379,6 +382,7 @@ mod tests {
         };
         let bare = || take(0.0, 0.0, plain);
         let here = masses(&[bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]);
+        assert_eq!(here.len(), 6);
         let part = |mass: &Measured, source: &str| mass.parts().find(|(s, _)| &***s == source).map_or(0.0, |(_, p)| p);
         for (mode, mass) in here.iter().enumerate() {
             let unheard = if mode + 1 == here.len() { UNHEARD_ABOVE } else { UNHEARD_MODES };
@@ -392,7 +396,9 @@ mod tests {
             ("held anew with 5.0 g", [bare(), take(5e-3, 5e-3, moved), take(1e-2, 1e-2, plain)]),
             ("held anew with 10.0 g", [bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, moved)]),
         ] {
-            for (here, there) in here.iter().zip(masses(&takes)) {
+            let there = masses(&takes);
+            assert_eq!(there.len(), here.len());
+            for (here, there) in here.iter().zip(there) {
                 let (part, change) = (part(here, source), there.value - here.value);
                 assert!((part - change).abs() < 0.05 * change.abs() + 1e-5 * here.value, "{source}: {part} {change}");
             }

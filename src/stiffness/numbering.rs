@@ -224,6 +224,7 @@ mod tests {
         }
         assert!(fitted.numbers.iter().all(Option::is_some) && fitted.deviation < 2e-4, "{}", fitted.deviation);
         assert_eq!(fitted.freedom, tones.len() as f64 - 3.0);
+        assert!(tones.len() > 10 && fitted.numbers.len() == tones.len() && fitted.expected_hz.len() == tones.len());
         for (expected, tone) in fitted.expected_hz.iter().zip(&tones) {
             assert!(expected.is_some_and(|f| (f / tone.frequency_hz - 1.0).abs() < 1e-4));
         }

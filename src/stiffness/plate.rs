@@ -311,6 +311,7 @@ mod tests {
             let mass_kg = 705.6 * length_m * width_m * thickness_m;
             let size = Size { length_m, width_m, thickness_m, mass_kg };
             let modes = free_plate_modes(&bending_stiffnesses(&constants, thickness_m), &size, (16, 12), 400.0);
+            assert!(modes.len() >= expected.len(), "{} modes", modes.len());
             for (got, want) in hz(&modes).iter().zip(expected) {
                 assert!((got / want - 1.0).abs() < 2e-5, "{got} {want}");
             }
@@ -331,6 +332,7 @@ mod tests {
         let size = Size { length_m: 1.0, width_m: 1.0, thickness_m: 0.01, mass_kg: 6.0 };
         let stiffnesses = bending_stiffnesses(&constants, 0.01);
         let modes = free_plate_modes(&stiffnesses, &size, (14, 14), 1000.0);
+        assert!(modes.len() >= leissa.len(), "{} modes", modes.len());
         for ((mode, bound), exact) in modes.iter().zip(leissa).zip(converged) {
             let parameter = mode.omega_squared.sqrt() * (6.0 / stiffnesses[0]).sqrt();
             assert!(parameter < bound && parameter > 0.988 * bound, "{parameter} {bound}");
@@ -345,6 +347,8 @@ mod tests {
         let size = Size { length_m: 0.8, width_m: 0.05, thickness_m: 2e-3, mass_kg: 0.05 };
         let modes = free_plate_modes(&bending_stiffnesses(&constants, 2e-3), &size, (16, 6), 300.0);
         assert!((modes[0].shape_at(0.0, 0.5).abs() - 2.0).abs() < 1e-3);
-        assert!((modes[0].shape_at(0.5, 0.5) / modes[0].shape_at(0.0, 0.5)).abs() - 0.60782 < 1e-3);
+        let middle = modes[0].shape_at(0.5, 0.5) / modes[0].shape_at(0.0, 0.5);
+        // The middle goes down as the ends go up.
+        assert!((middle + 0.60782).abs() < 1e-3, "{middle}");
     }
 }

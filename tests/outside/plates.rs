@@ -181,6 +181,7 @@ fn blanks_give_their_moduli() {
     assert!(decided * 10 >= count * 7, "only {decided} of {count} are decided");
     // Binomial: with 95 % true, fewer than 85 % of 40 or more happens once in a thousand.
     for (held, all) in held {
+        assert!(all > 0, "none of {decided} is told");
         assert!(held * 100 >= all * 85, "intervals hold the truth in {held} of {all} cases");
     }
     assert!(exact[exact.len() / 2] < 0.005);

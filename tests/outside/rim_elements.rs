@@ -44,7 +44,9 @@ fn solids(case: &str, plane: &str) -> Vec<Solid> {
 }
 
 fn tones(case: &str, plane: &str) -> Vec<Solid> {
-    solids(case, plane).into_iter().filter(|s| s.kind == "mode").collect()
+    let modes: Vec<Solid> = solids(case, plane).into_iter().filter(|s| s.kind == "mode").collect();
+    assert!((4..=10).contains(&modes.len()), "{case} {plane}: {}", modes.len());
+    modes
 }
 
 fn value(case: &str, kind: &str) -> Solid {
@@ -60,7 +62,9 @@ fn strip(depth_m: f64, shear_pa: f64) -> Section {
 }
 
 fn frequencies(rim: &Rim, plane: Plane) -> Vec<f64> {
-    rim.modes(plane, 10).expect("it can be solved").iter().map(|m| m.frequency_hz).collect()
+    let modes = rim.modes(plane, 10).expect("it can be solved");
+    assert_eq!(modes.len(), 10);
+    modes.iter().map(|m| m.frequency_hz).collect()
 }
 
 /// Frequencies of the frame, and how far they move from the coarser one (relative).

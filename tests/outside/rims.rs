@@ -3,7 +3,9 @@
 use ringwright::rim::{Outline, Plane, Rim, Section, Sheet};
 
 fn frequencies(rim: &Rim, plane: Plane, count: usize) -> Vec<f64> {
-    rim.modes(plane, count).expect("it can be solved").iter().map(|m| m.frequency_hz).collect()
+    let modes = rim.modes(plane, count).expect("it can be solved");
+    assert_eq!(modes.len(), count);
+    modes.iter().map(|m| m.frequency_hz).collect()
 }
 
 fn close(what: &str, got: f64, expected: f64, within: f64) {
@@ -144,6 +146,7 @@ fn a_small_mass_lowers_a_mode_as_its_shape_says() {
     let node = rim.node_at(outline.station("lower bout").expect("a station"));
     let before = rim.modes(Plane::In, 3).expect("it can be solved");
     let after = rim.clone().with_mass(node, 1e-5).modes(Plane::In, 3).expect("it can be solved");
+    assert_eq!((before.len(), after.len()), (3, 3));
     for (a, b) in before.iter().zip(&after) {
         let moved = a.shape[node][0].powi(2) + a.shape[node][1].powi(2);
         let lowered = 1.0 - (b.frequency_hz / a.frequency_hz).powi(2);

@@ -139,6 +139,7 @@ impl Pair {
 fn pairs() -> Vec<Pair> {
     let mut pairs = Vec::new();
     for case in &reference().cases {
+        assert_eq!(case.least_squares.modes.len(), case.modes.len(), "{}", case.name);
         for (fitted, mode) in case.least_squares.modes.iter().zip(case.measured()) {
             let what = |name| format!("{}, {:.0} Hz, {name}", case.name, fitted.frequency_hz);
             pairs.push(Pair {
@@ -153,6 +154,7 @@ fn pairs() -> Vec<Pair> {
             });
         }
     }
+    assert_eq!(pairs.len(), 26);
     pairs
 }
 
@@ -166,6 +168,7 @@ fn none<'a>(bad: impl Iterator<Item = &'a Pair>) {
 #[test]
 fn the_noise_is_the_same() {
     for case in reference().cases {
+        assert!(case.noise_first.len() > 3, "{}", case.name);
         for (ours, theirs) in case.noise().iter().zip(&case.noise_first) {
             assert!((ours - theirs).abs() < 1e-12, "{}: {ours} for {theirs}", case.name);
         }
