@@ -101,6 +101,11 @@ impl Decoder {
         })
     }
 
+    /// Whether a coder's start-up may stand in front, since the container says nothing of it.
+    pub(super) fn may_start_up(&self) -> bool {
+        self.played_s.is_none() && self.codec.contains("aac")
+    }
+
     /// Sound in front that the container says is not to be played (s).
     pub(super) fn left_out_s(&self) -> f64 {
         self.played_s.map_or(0.0, |(start, _)| start)

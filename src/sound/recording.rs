@@ -136,6 +136,13 @@ impl Recording {
         };
         let mut recording = scan.finish(options.channel)?;
         recording.notes.splice(0..0, trouble);
+        if decoder.may_start_up()
+            && let Some(end) = start_up(&recording.level)
+        {
+            recording.gaps.retain(|gap| gap.end > end);
+            recording.gaps.iter_mut().for_each(|gap| gap.start = gap.start.max(end));
+            recording.gaps.insert(0, 0..end);
+        }
         if decoder.left_out_s() > LONGEST_START_UP_S {
             recording.notes.push(format!(
                 "the file says that its first {:.2} s are not to be played (it was trimmed): they are left out",
@@ -360,6 +367,22 @@ impl Scan {
         })
     }
 }
+
+/// End of a coder's start-up (samples): what is fainter than the sound behind it by more than `START_UP_FAINT`, and the span of 10 ms in
+/// which it rises. `None` if it begins as it goes on.
+fn start_up(level: &LevelTrack) -> Option<usize> {
+    let spans: Vec<f32> = level.body.chunks_exact(10).map(|c| c.iter().sum::<f32>()).collect();
+    let most = START_UP_SAMPLES / (10 * level.block) + 1;
+    let mut behind = spans.get(most + 1..most + 11)?.to_vec();
+    let middle = *behind.select_nth_unstable_by(5, f32::total_cmp).1;
+    let faint = spans[..most].iter().take_while(|e| **e * START_UP_FAINT < middle).count();
+    (faint > 0).then_some((faint + 1) * 10 * level.block)
+}
+
+/// The longest start-up of an encoder that is in use.
+const START_UP_SAMPLES: usize = 2112;
+/// A start-up is fainter than the room by this factor (15 dB) and more.
+const START_UP_FAINT: f32 = 32.0;
 
 /// Loudest 3 ms over the quiet fifth of a channel where there is any sound (dB), less 20 dB if it is overloaded.
 fn clearness_db(level: &LevelTrack, flat_tops: usize) -> f64 {

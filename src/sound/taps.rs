@@ -345,8 +345,11 @@ const LASTS: usize = 10;
 /// ... in which the level stays within this factor (6 dB) of its middle: that of noise in the narrower band, of which 10 ms have 30
 /// samples, leaves it by chance less than once in 10^5 spans.
 const LASTING_WITHIN: f64 = 4.0;
-/// Beyond this factor (9 dB) of the lasting quiet is another sound, or, for two spans and more, a start-up, a fade or a gate.
-const FOREIGN: f64 = 8.0;
+/// Its halves differ by less than this factor (3 dB, four standard deviations of such noise), or else it is a fade.
+const TREND: f64 = 2.0;
+/// Beyond the first factor (9 dB) of the lasting quiet is another sound; below the second (6 dB) for two spans and more, which noise
+/// does once in 10^10, a start-up, a fade or a gate.
+const FOREIGN: (f64, f64) = (8.0, 4.0);
 
 /// The parts of a stretch between ring-downs in which the room alone is heard: without gaps, and, if there is a quietest level that
 /// lasts, without what is far louder (a click, a rustle) or far quieter for long (an encoder's start-up, a fade) than it. All of
@@ -373,7 +376,12 @@ fn lasting_quiet(level: &LevelTrack, range: &Range<usize>, gaps: &[Range<usize>]
             parts.push(piece);
             continue;
         };
-        let foreign = foreign(&tracks, quiet);
+        // The quietest that lasts can still be the end of a fade: what is left tells the room's level better.
+        let unlike = foreign(&tracks, quiet);
+        let room = tracks.each_ref().map(|track| {
+            middle(&track.iter().zip(&unlike).filter(|(_, unlike)| !**unlike).map(|(e, _)| *e).collect::<Vec<_>>())
+        });
+        let foreign = foreign(&tracks, room);
         let mut from = 0;
         for stop in 0..=foreign.len() {
             if foreign.get(stop).copied().unwrap_or(true) {
@@ -389,18 +397,22 @@ fn lasting_quiet(level: &LevelTrack, range: &Range<usize>, gaps: &[Range<usize>]
     parts
 }
 
+fn middle(levels: &[f64]) -> f64 {
+    let mut sorted = levels.to_vec();
+    let at = sorted.len() / 2;
+    if sorted.is_empty() { 0.0 } else { *sorted.select_nth_unstable_by(at, f64::total_cmp).1 }
+}
+
 /// The quietest level (in both bands) that lasts; `None` where no level does.
 fn lasting_level(tracks: &[Vec<f64>; 2]) -> Option<[f64; 2]> {
     let count = tracks[0].len();
-    let middle = |window: &[f64]| {
-        let mut sorted = window.to_vec();
-        let at = sorted.len() / 2;
-        *sorted.select_nth_unstable_by(at, f64::total_cmp).1
-    };
     let lasts = |window: &[f64]| {
         let middle = middle(window);
         let near = |e: &f64| *e < LASTING_WITHIN * middle && *e * LASTING_WITHIN > middle;
-        (middle > f64::from(DIGITAL_SILENCE) && window.iter().all(near)).then_some(middle)
+        let (first, second) = window.split_at(window.len() / 2);
+        let trend = first.iter().sum::<f64>() / second.iter().sum::<f64>().max(1e-30);
+        let lasts = middle > f64::from(DIGITAL_SILENCE) && window.iter().all(near);
+        (lasts && trend < TREND && trend * TREND > 1.0).then_some(middle)
     };
     (0..(count + 1).saturating_sub(LASTS))
         .filter_map(|from| {
@@ -413,8 +425,8 @@ fn lasting_level(tracks: &[Vec<f64>; 2]) -> Option<[f64; 2]> {
 /// Which spans are another sound than the lasting quiet.
 fn foreign(tracks: &[Vec<f64>; 2], quiet: [f64; 2]) -> Vec<bool> {
     let any = |place: usize, is: &dyn Fn(f64, f64) -> bool| (0..2).any(|band| is(tracks[band][place], quiet[band]));
-    let louder = |place: usize| any(place, &|level, quiet| level > FOREIGN * quiet);
-    let fainter = |place: usize| any(place, &|level, quiet| level * FOREIGN < quiet);
+    let louder = |place: usize| any(place, &|level, quiet| level > FOREIGN.0 * quiet);
+    let fainter = |place: usize| any(place, &|level, quiet| level * FOREIGN.1 < quiet);
     let count = tracks[0].len();
     (0..count)
         .map(|s| louder(s) || fainter(s) && (s > 0 && fainter(s - 1) || s + 1 < count && fainter(s + 1)))
