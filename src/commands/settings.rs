@@ -6,8 +6,8 @@ use anyhow::{Context, anyhow};
 use etcetera::{AppStrategy, AppStrategyArgs, choose_app_strategy};
 use serde::{Deserialize, Serialize};
 
-use crate::files::{MOST_WRITTEN_BYTES, read_text};
 use crate::files::save;
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
 
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

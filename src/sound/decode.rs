@@ -1,6 +1,7 @@
 //! Decoding sound files to interleaved f32 blocks, front to end, through the Symphonia library.
 
 use std::cell::Cell;
+use std::io::{Seek, SeekFrom};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
@@ -8,9 +9,10 @@ use symphonia::core::codecs::audio::{AudioDecoder, AudioDecoderOptions};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
-use symphonia::core::io::MediaSourceStream;
+use symphonia::core::io::{MediaSource, MediaSourceStream};
 use symphonia::core::meta::MetadataOptions;
 
+use super::edit_list;
 use super::error::SoundError;
 use super::wav_header;
 use crate::files::{ReadError, open_recording};
@@ -43,6 +45,10 @@ pub(super) struct Decoder {
     channels: usize,
     codec: &'static str,
     trouble: Option<String>,
+    /// What the container says is to be played (s): an encoder's start-up and filling were never recorded.
+    played_s: Option<(f64, Option<f64>)>,
+    /// Frames decoded so far, played or not.
+    frames: usize,
     /// The library panicked over it: it is not to be called again.
     broken: bool,
 }
@@ -54,7 +60,10 @@ impl Decoder {
     /// `Open`, `Unfit`, `Empty`, `NotAudio`, `Rate`, `NoSamples`, `Read`.
     pub(super) fn open(path: &Path) -> Result<Self, SoundError> {
         let file = open_recording(path).map_err(unopened)?;
-        let (source, trouble) = wav_header::open(file)?;
+        let (mut source, trouble) = wav_header::open(file)?;
+        let length = source.byte_len().unwrap_or(0);
+        let played_s = edit_list::played_s(&mut source, length);
+        source.seek(SeekFrom::Start(0)).map_err(|e| SoundError::Read(e.to_string()))?;
         let stream = MediaSourceStream::new(Box::new(source), Default::default());
         let mut hint = Hint::new();
         if let Some(extension) = path.extension().and_then(|e| e.to_str()) {
@@ -77,7 +86,29 @@ impl Decoder {
         let make = || symphonia::default::get_codecs().make_audio_decoder(parameters, &AudioDecoderOptions::default());
         let decoder = contained(make).ok_or_else(broken)?.map_err(not_audio)?;
         let codec = decoder.codec_info().short_name;
-        Ok(Self { format, decoder, track_id, block: Vec::new(), rate_hz, channels: 0, codec, trouble, broken: false })
+        Ok(Self {
+            format,
+            decoder,
+            track_id,
+            block: Vec::new(),
+            rate_hz,
+            channels: 0,
+            codec,
+            trouble,
+            played_s,
+            frames: 0,
+            broken: false,
+        })
+    }
+
+    /// Whether a coder's start-up may stand in front, since the container says nothing of it.
+    pub(super) fn may_start_up(&self) -> bool {
+        self.played_s.is_none() && self.codec.contains("aac")
+    }
+
+    /// Sound in front that the container says is not to be played (s).
+    pub(super) fn left_out_s(&self) -> f64 {
+        self.played_s.map_or(0.0, |(start, _)| start)
     }
 
     /// Short name of the coding, such as `aac`; lossy codings alter a decay.
@@ -146,6 +177,10 @@ impl Decoder {
                     self.channels = decoded.spec().channels().count();
                     self.rate_hz = Some(decoded.spec().rate());
                     decoded.copy_to_vec_interleaved(&mut self.block);
+                    self.keep_what_is_played();
+                    if self.block.is_empty() {
+                        continue;
+                    }
                     return true;
                 }
                 Err(Error::IoError(error)) => self.trouble = Some(format!("a piece could not be read ({error})")),
@@ -155,6 +190,18 @@ impl Decoder {
                 }
             }
         }
+    }
+
+    /// Cuts the block that was decoded last to what the container says is to be played.
+    fn keep_what_is_played(&mut self) {
+        let frames = self.block.len() / self.channels.max(1);
+        let first = self.frames;
+        self.frames += frames;
+        let (Some((start, end)), Some(rate)) = (self.played_s, self.rate_hz) else { return };
+        let within = |at_s: f64| ((at_s * f64::from(rate)).round() as usize).saturating_sub(first).min(frames);
+        self.block.truncate(end.map_or(frames, within) * self.channels);
+        let left = self.block.len();
+        self.block.drain(..(within(start) * self.channels).min(left));
     }
 }
 

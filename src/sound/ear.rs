@@ -2,6 +2,7 @@
 //!
 //! The same levels as [`super::listening`] makes of a whole recording.
 
+use super::high_pass::HighPass;
 use super::level::LevelTrack;
 use super::listening::{LOW_ORDER, low_levels, low_step, mean_square};
 use super::whitening::{BROAD_ORDER, Whitening};
@@ -13,9 +14,10 @@ const KEPT: usize = 16_000;
 pub(super) struct Ear {
     block: usize,
     step: usize,
+    filter: HighPass,
     broad: Whitening,
     low: Whitening,
-    /// Samples not yet filtered, behind the history that the filter needs.
+    /// Samples not yet whitened, behind the history that the filter needs.
     waiting: Vec<f32>,
     low_waiting: Vec<f32>,
     white: Vec<f32>,
@@ -29,12 +31,15 @@ impl Ear {
     pub(super) fn new(quiet: &[f32], rate_hz: f64) -> Self {
         let block = (rate_hz / 1000.0).round().max(1.0) as usize;
         let step = low_step(rate_hz);
-        let broad = Whitening::of_noise(&[quiet.to_vec()], BROAD_ORDER);
-        let low_quiet: Vec<f32> = quiet.chunks_exact(step).map(mean).collect();
+        let mut filtered = Vec::with_capacity(quiet.len());
+        HighPass::new(rate_hz).run(quiet, &mut filtered);
+        let low_quiet: Vec<f32> = filtered.chunks_exact(step).map(mean).collect();
+        let broad = Whitening::of_noise(&[filtered], BROAD_ORDER);
         let low = Whitening::of_noise(&[low_quiet], LOW_ORDER);
         let mut ear = Self {
             block,
             step,
+            filter: HighPass::new(rate_hz),
             broad,
             low,
             waiting: Vec::new(),
@@ -49,7 +54,7 @@ impl Ear {
 
     /// Takes in the next samples. Levels come in whole steps of some milliseconds.
     pub(super) fn hear(&mut self, samples: &[f32]) {
-        self.waiting.extend_from_slice(samples);
+        self.filter.run(samples, &mut self.waiting);
         let quantum = self.block * self.step;
         let memory = self.broad.memory();
         let ready = self.waiting.len().saturating_sub(memory) / quantum * quantum;

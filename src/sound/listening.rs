@@ -4,6 +4,8 @@
 use std::ops::Range;
 
 use super::error::SoundError;
+use super::gaps::between;
+use super::high_pass::{HighPass, read_filtered};
 use super::level::LevelTrack;
 use super::recording::Recording;
 use super::whitening::{BROAD_ORDER, Whitening};
@@ -25,6 +27,7 @@ pub(super) struct Listening {
     /// Means of `step` samples, not yet whitened.
     low: Vec<f32>,
     step: usize,
+    gaps: Vec<Range<usize>>,
     level: LevelTrack,
 }
 
@@ -37,12 +40,13 @@ pub(super) struct View {
 
 impl Listening {
     pub(super) fn new(recording: &mut Recording) -> Result<Self, SoundError> {
-        let quiet = quiet_ranges(recording.level());
+        let gaps = recording.gaps().to_vec();
+        let quiet = quiet_ranges(recording.level(), &gaps);
         let (mut scratch, mut white) = (Vec::new(), Vec::new());
         let mut stretches = Vec::new();
         let mut total = 0;
         for range in &quiet {
-            stretches.push(recording.read(range.start, range.end, &mut scratch)?.to_vec());
+            stretches.push(read_filtered(recording, &gaps, range.clone())?);
             total += range.len();
             if total > 60_000 {
                 break;
@@ -57,13 +61,17 @@ impl Listening {
         // Whole blocks and whole steps at a time, so that both tracks stay in time with the samples.
         let chunk = (CHUNK / (block * step)).max(1) * block * step;
         let mut edge = Vec::with_capacity(recording.len() / block + 1);
+        let mut filter = HighPass::new(rate_hz);
+        // The samples as the filter leaves them, behind the history that the whitening needs.
+        let mut heard: Vec<f32> = Vec::new();
         let mut at = 0;
         while at < recording.len() {
-            let from = at.saturating_sub(memory);
+            heard.drain(..heard.len().saturating_sub(memory));
+            let history = heard.len();
             let end = (at + chunk).min(recording.len());
-            let samples = recording.read(from, end, &mut scratch)?;
-            low.extend(samples[at - from..].chunks_exact(step).map(|c| c.iter().sum::<f32>() / step as f32));
-            whitening_with_start(&broad, samples, at - from, &mut white);
+            filter.run_around(recording.read(at, end, &mut scratch)?, at, &gaps, &mut heard);
+            low.extend(heard[history..].chunks_exact(step).map(|c| c.iter().sum::<f32>() / step as f32));
+            whitening_with_start(&broad, &heard, history, &mut white);
             edge.extend(white.chunks_exact(block).map(mean_square));
             at = end;
         }
@@ -73,7 +81,7 @@ impl Listening {
         let low_filter = Whitening::of_noise(&low_stretches, LOW_ORDER);
         whitening_with_start(&low_filter, &low, 0, &mut white);
         let body = low_levels(&white, edge.len(), block, step).collect();
-        Ok(Self { broad, low_filter, low, step, level: LevelTrack { block, body, edge } })
+        Ok(Self { broad, low_filter, low, step, gaps, level: LevelTrack { block, body, edge } })
     }
 
     /// Level of both bands: `body` the low one, `edge` the whole one.
@@ -85,8 +93,8 @@ impl Listening {
     pub(super) fn views(&self, recording: &mut Recording, samples: Range<usize>) -> Result<[View; 3], SoundError> {
         let memory = self.broad.memory();
         let start = samples.start.max(memory);
-        let (mut scratch, mut white) = (Vec::new(), Vec::new());
-        self.broad.apply(recording.read(start - memory, samples.end, &mut scratch)?, &mut white);
+        let mut white = Vec::new();
+        self.broad.apply(&read_filtered(recording, &self.gaps, start - memory..samples.end)?, &mut white);
         let series: Vec<f64> = white.iter().map(|s| f64::from(*s)).collect();
         let smooth = series.windows(self.step).map(|w| w.iter().sum::<f64>() / self.step as f64).collect();
         // A running mean answers to a sample as soon as its last element takes it in.
@@ -136,32 +144,54 @@ fn whitening_with_start(filter: &Whitening, samples: &[f32], history: usize, out
     }
 }
 
-/// The quiet before the first strike: from the start, or the first real sound, to where the level first rises far above
-/// the recording's quietest part. Empty if the recording begins with the strike; its tail is then no guide to the room's
-/// noise, since the part still rings in it.
-fn quiet_ranges(level: &LevelTrack) -> Vec<Range<usize>> {
-    let span = 10;
-    let smooth: Vec<f32> = level.body.chunks_exact(span).map(|c| c.iter().sum::<f32>() / span as f32).collect();
-    let first = smooth.iter().position(|e| *e > DIGITAL_SILENCE).unwrap_or(0);
-    let quietest = smooth[first..].iter().take(QUIET_LOOK).copied().fold(f32::INFINITY, f32::min);
-    let rise = match smooth[first..].iter().position(|e| *e > RISE * quietest) {
+/// The quiet before the first strike: the quietest stretch that lasts at the beginning, as far as the level stays near it; neither
+/// gaps nor a start-up that is fainter than the room. Empty if the recording begins with the strike; its tail is then no guide to
+/// the room's noise, since the part still rings in it.
+fn quiet_ranges(level: &LevelTrack, gaps: &[Range<usize>]) -> Vec<Range<usize>> {
+    let span = SPAN * level.block;
+    let smooth: Vec<f32> = level.body.chunks_exact(SPAN).map(|c| c.iter().sum::<f32>() / SPAN as f32).collect();
+    let sound: Vec<Range<usize>> = between(gaps, 0..smooth.len() * span)
+        .into_iter()
+        .map(|piece| piece.start.div_ceil(span)..piece.end / span)
+        .filter(|piece| piece.len() >= LEAST_QUIET)
+        .collect();
+    let Some(begin) = sound.iter().flat_map(Range::clone).find(|s| smooth[*s] > DIGITAL_SILENCE) else {
+        return Vec::new();
+    };
+    let Some(piece) = sound.iter().find(|piece| piece.contains(&begin)) else { return Vec::new() };
+    let smooth = &smooth[begin..piece.end];
+    let looked_at = &smooth[..smooth.len().min(QUIET_LOOK)];
+    // What lasts is as loud as the loudest in it.
+    let lasting = |window: &[f32]| window.iter().copied().fold(0.0, f32::max);
+    let windows = looked_at.windows(LEAST_QUIET.min(looked_at.len())).map(lasting).enumerate();
+    let Some((place, quietest)) = windows.min_by(|a, b| a.1.total_cmp(&b.1)) else { return Vec::new() };
+    let faint = |e: &f32| *e * RISE < quietest;
+    let from = match smooth[place..(place + LEAST_QUIET).min(smooth.len())].iter().rposition(faint) {
+        Some(last) => place + last + 1,
+        None => {
+            let near = |e: &&f32| **e <= RISE * quietest && !faint(e);
+            place - smooth[..place].iter().rev().take_while(near).count()
+        }
+    };
+    let rise = match smooth[from..].iter().position(|e| *e > RISE * quietest) {
         Some(rise) => rise,
         // No rise at all: noise from end to end, or a recording that begins with the strike and dies away.
-        None if smooth[first..].iter().all(|e| *e * RISE > quietest) => smooth.len() - first,
+        None if smooth[from..].iter().all(|e| *e * RISE > quietest) => smooth.len() - from,
         None => 0,
     };
     // The last span may already hold the beginning of the rise.
-    let blocks = first * span..(first + rise.saturating_sub(1)) * span;
-    if blocks.len() < LEAST_QUIET {
+    let spans = begin + from..begin + from + rise.saturating_sub(1);
+    if spans.len() < LEAST_QUIET {
         return Vec::new();
     }
-    let samples = blocks.start * level.block..blocks.end * level.block;
-    Vec::from([samples])
+    Vec::from([spans.start * span..spans.end * span])
 }
 
-/// Spans of 10 ms at the beginning among which the quiet is sought: half a second.
+/// Blocks of a span: 10 ms.
+const SPAN: usize = 10;
+/// Spans at the beginning among which the quiet is sought: half a second.
 const QUIET_LOOK: usize = 50;
 /// A level this many times the quietest (15 dB) is no longer quiet.
 const RISE: f32 = 32.0;
-/// Least quiet worth learning from (ms).
-const LEAST_QUIET: usize = 50;
+/// Spans of the least quiet worth learning from (50 ms), which is also longer than an encoder's start-up at usual rates.
+const LEAST_QUIET: usize = 5;

@@ -6,8 +6,11 @@ mod capture;
 mod clipping;
 mod decode;
 mod ear;
+mod edit_list;
 mod encode;
 mod error;
+mod gaps;
+mod high_pass;
 mod level;
 mod listening;
 #[cfg(feature = "record")]

@@ -1,11 +1,14 @@
 //! A recording: one channel of samples that can be read by range, however long the file is.
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use super::clipping::{FlatTop, FlatTopFinder};
 use super::decode::Decoder;
 use super::error::SoundError;
+use super::gaps::GapFinder;
 use super::level::{LevelMeter, LevelTrack};
+use super::listening::DIGITAL_SILENCE;
 use crate::lanes::highest;
 
 /// Which channel of a file to use.
@@ -41,6 +44,7 @@ pub struct Recording {
     samples: usize,
     level: LevelTrack,
     flat_tops: Vec<FlatTop>,
+    gaps: Vec<Range<usize>>,
     notes: Vec<String>,
     store: Store,
 }
@@ -52,6 +56,8 @@ enum Store {
 
 /// Shortest recording that is looked at.
 const LEAST_DURATION_S: f64 = 0.05;
+/// No encoder needs longer to start up (s): 2112 samples at 8 kHz.
+const LONGEST_START_UP_S: f64 = 0.27;
 const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 
 impl Recording {
@@ -130,6 +136,19 @@ impl Recording {
         };
         let mut recording = scan.finish(options.channel)?;
         recording.notes.splice(0..0, trouble);
+        if decoder.may_start_up()
+            && let Some(end) = start_up(&recording.level)
+        {
+            recording.gaps.retain(|gap| gap.end > end);
+            recording.gaps.iter_mut().for_each(|gap| gap.start = gap.start.max(end));
+            recording.gaps.insert(0, 0..end);
+        }
+        if decoder.left_out_s() > LONGEST_START_UP_S {
+            recording.notes.push(format!(
+                "the file says that its first {:.2} s are not to be played (it was trimmed): they are left out",
+                decoder.left_out_s()
+            ));
+        }
         if let Some(note) = lossy_note(decoder.codec()) {
             recording.notes.push(note);
         }
@@ -178,6 +197,11 @@ impl Recording {
         &self.flat_tops
     }
 
+    /// Stretches of the channel in use in which nothing was recorded, in order.
+    pub(super) fn gaps(&self) -> &[Range<usize>] {
+        &self.gaps
+    }
+
     /// What the user should know of how the file was read, in words.
     pub fn notes(&self) -> &[String] {
         &self.notes
@@ -220,6 +244,7 @@ fn lossy_note(codec: &str) -> Option<String> {
 struct ChannelScan {
     meter: LevelMeter,
     flat_tops: FlatTopFinder,
+    gaps: GapFinder,
     peak: f32,
 }
 
@@ -252,6 +277,7 @@ impl Scan {
         let channel = || ChannelScan {
             meter: LevelMeter::new(f64::from(rate_hz)),
             flat_tops: FlatTopFinder::default(),
+            gaps: GapFinder::new(f64::from(rate_hz)),
             peak: 0.0,
         };
         let channels: Vec<ChannelScan> = (0..channels).map(|_| channel()).collect();
@@ -275,6 +301,7 @@ impl Scan {
             scan.peak = scan.peak.max(highest(samples));
             scan.meter.push(samples);
             scan.flat_tops.push(samples);
+            scan.gaps.push(samples);
         }
         if self.all_equal {
             self.all_equal = interleaved.chunks_exact(count).all(|frame| frame.iter().all(|s| *s == frame[0]));
@@ -294,8 +321,11 @@ impl Scan {
         }
         let available = self.channels.len();
         let mut notes = Vec::new();
-        let mut scanned: Vec<_> =
-            self.channels.into_iter().map(|c| (c.meter.finish(), c.flat_tops.finish(), c.peak)).collect();
+        let mut scanned: Vec<_> = self
+            .channels
+            .into_iter()
+            .map(|c| (c.meter.finish(), c.flat_tops.finish(), c.gaps.finish(), c.peak))
+            .collect();
         let channel = match choice {
             ChannelChoice::Index(wanted) if wanted >= available => {
                 return Err(SoundError::NoSuchChannel { wanted: wanted + 1, available });
@@ -306,7 +336,8 @@ impl Scan {
                 0
             }
             ChannelChoice::Better => {
-                let scores: Vec<f64> = scanned.iter().map(|(level, tops, _)| clearness_db(level, tops.len())).collect();
+                let scores: Vec<f64> =
+                    scanned.iter().map(|(level, tops, ..)| clearness_db(level, tops.len())).collect();
                 let best = scores.iter().enumerate().fold(0, |b, (i, s)| if *s > scores[b] + 1.0 { i } else { b });
                 if available > 1 {
                     notes.push(format!(
@@ -319,7 +350,7 @@ impl Scan {
                 best
             }
         };
-        let (level, flat_tops, peak) = scanned.swap_remove(channel);
+        let (level, flat_tops, gaps, peak) = scanned.swap_remove(channel);
         if peak == 0.0 {
             return Err(SoundError::Silent { duration_s });
         }
@@ -330,15 +361,32 @@ impl Scan {
             samples: self.frames,
             level,
             flat_tops,
+            gaps,
             notes,
             store: Store::Memory(Vec::new()),
         })
     }
 }
 
-/// Loudest 3 ms over the quiet fifth of a channel (dB), less 20 dB if it is overloaded.
+/// End of a coder's start-up (samples): what is fainter than the sound behind it by more than `START_UP_FAINT`, and the span of 10 ms in
+/// which it rises. `None` if it begins as it goes on.
+fn start_up(level: &LevelTrack) -> Option<usize> {
+    let spans: Vec<f32> = level.body.chunks_exact(10).map(|c| c.iter().sum::<f32>()).collect();
+    let most = START_UP_SAMPLES / (10 * level.block) + 1;
+    let mut behind = spans.get(most + 1..most + 11)?.to_vec();
+    let middle = *behind.select_nth_unstable_by(5, f32::total_cmp).1;
+    let faint = spans[..most].iter().take_while(|e| **e * START_UP_FAINT < middle).count();
+    (faint > 0).then_some((faint + 1) * 10 * level.block)
+}
+
+/// The longest start-up of an encoder that is in use.
+const START_UP_SAMPLES: usize = 2112;
+/// A start-up is fainter than the room by this factor (15 dB) and more.
+const START_UP_FAINT: f32 = 32.0;
+
+/// Loudest 3 ms over the quiet fifth of a channel where there is any sound (dB), less 20 dB if it is overloaded.
 fn clearness_db(level: &LevelTrack, flat_tops: usize) -> f64 {
-    let mut sorted: Vec<f32> = level.body.iter().copied().filter(|e| *e > 0.0).collect();
+    let mut sorted: Vec<f32> = level.body.iter().copied().filter(|e| *e > DIGITAL_SILENCE).collect();
     if sorted.is_empty() {
         return 0.0;
     }

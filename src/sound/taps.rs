@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use super::error::SoundError;
+use super::gaps::between;
 use super::level::LevelTrack;
 use super::listening::{DIGITAL_SILENCE, Listening};
 use super::recording::Recording;
@@ -159,6 +160,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
     let mut swell_on = 0;
     let rate = recording.sample_rate_hz();
     let ms = |s: f64| (s * rate / level.block as f64).round() as usize;
+    let gaps = recording.gaps().to_vec();
 
     let mut i = 0;
     while i < jumps.len() {
@@ -195,7 +197,9 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         } else {
             refine_onset(recording, &listening, sharp_block(&level, &floor, jump.block))?
         };
-        let end = (end_block * level.block).min(recording.len()).max(onset + 1);
+        // Where the recording has a gap, nothing of the ring-down is left.
+        let gap = gaps.iter().map(|gap| gap.start).find(|start| *start > onset).unwrap_or(usize::MAX);
+        let end = (end_block * level.block).min(recording.len()).min(gap).max(onset + 1);
         let ring_s = (end - onset) as f64 / rate;
         let over_noise_db = over_floor_db(&level, &floor, jump.block, ms(0.012));
 
@@ -236,7 +240,7 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
     if swelling >= 2 && taps.iter().filter(|t| t.accepted()).count() == 1 {
         taps.iter_mut().filter(|t| t.accepted()).for_each(|t| t.reasons.push(TapReason::SlowRise));
     }
-    let (quiet, noise_source) = quiet_stretches(&level, &floor, &taps, &sinks, recording.len(), rate);
+    let (quiet, noise_source) = quiet_stretches(&level, &floor, &taps, &sinks, &gaps, (recording.len(), rate));
     let (loudest_block, _) =
         level.body.iter().enumerate().fold((0, 0.0f32), |best, (b, e)| if *e > best.1 { (b, *e) } else { best });
     Ok(TapSearch {
@@ -290,8 +294,8 @@ fn quiet_stretches(
     floor: &Floor,
     taps: &[Tap],
     sinks: &[(usize, usize)],
-    samples: usize,
-    rate: f64,
+    gaps: &[Range<usize>],
+    (samples, rate): (usize, f64),
 ) -> (Vec<Range<usize>>, NoiseSource) {
     let guard = (0.004 * rate) as usize;
     let least = (0.04 * rate) as usize;
@@ -309,8 +313,8 @@ fn quiet_stretches(
     let mut from = 0;
     for tap in taps {
         let range = from..tap.onset.saturating_sub(guard);
-        if !tap.starts_inside && range.start < range.end && is_noise(&range) {
-            before.push(range);
+        if !tap.starts_inside && range.start < range.end {
+            before.extend(lasting_quiet(level, &range, gaps, guard).into_iter().filter(is_noise));
         }
         from = tap.end;
     }
@@ -323,12 +327,108 @@ fn quiet_stretches(
     for (i, &(start, sink)) in sinks.iter().enumerate() {
         let sunk = (sink + (sink - start) / 2) * level.block;
         let stop = taps.get(i + 1).map_or(samples, |t| t.onset.saturating_sub(guard));
-        let range = sunk..stop;
-        // The floor here is by construction the quietest part, so it must also be steady and last.
-        let body = mean(&level.body, sunk / level.block..stop / level.block);
-        if range.start < range.end && is_noise(&range) && body < 3.0 * floor.body(sunk / level.block) {
-            after.push(range);
+        for range in between(gaps, sunk..stop.max(sunk)) {
+            // The floor here is by construction the quietest part, so it must also be steady and last.
+            let body = mean(&level.body, range.start / level.block..range.end / level.block);
+            if is_noise(&range) && body < 3.0 * floor.body(range.start / level.block) {
+                after.push(range);
+            }
         }
     }
     if after.is_empty() { (after, NoiseSource::None) } else { (after, NoiseSource::Tail) }
+}
+
+/// Blocks of a span whose level is compared with the others: 10 ms.
+const SPAN: usize = 10;
+/// What is quiet lasts for so many spans (0.1 s), ...
+const LASTS: usize = 10;
+/// ... in which the level stays within this factor (6 dB) of its middle: that of noise in the narrower band, of which 10 ms have 30
+/// samples, leaves it by chance less than once in 10^5 spans.
+const LASTING_WITHIN: f64 = 4.0;
+/// Its halves differ by less than this factor (3 dB, four standard deviations of such noise), or else it is a fade.
+const TREND: f64 = 2.0;
+/// Beyond the first factor (9 dB) of the lasting quiet is another sound; below the second (6 dB) for two spans and more, which noise
+/// does once in 10^10, a start-up, a fade or a gate.
+const FOREIGN: (f64, f64) = (8.0, 4.0);
+
+/// The parts of a stretch between ring-downs in which the room alone is heard: without gaps, and, if there is a quietest level that
+/// lasts, without what is far louder (a click, a rustle) or far quieter for long (an encoder's start-up, a fade) than it. All of
+/// the stretch if nothing in it is unlike the rest.
+fn lasting_quiet(level: &LevelTrack, range: &Range<usize>, gaps: &[Range<usize>], guard: usize) -> Vec<Range<usize>> {
+    let mut parts = Vec::new();
+    for mut piece in between(gaps, range.clone()) {
+        // At a gap's edge stands what a coder or an editor made of it.
+        piece.start += if piece.start > range.start { guard } else { 0 };
+        piece.end -= if piece.end < range.end { guard.min(piece.end) } else { 0 };
+        if piece.start >= piece.end {
+            continue;
+        }
+        let size = SPAN * level.block;
+        let spans = |track: &[f32]| -> Vec<f64> {
+            (0..piece.len() / size)
+                .map(|s| {
+                    mean(track, (piece.start + s * size) / level.block..(piece.start + (s + 1) * size) / level.block)
+                })
+                .collect()
+        };
+        let tracks = [spans(&level.body), spans(&level.edge)];
+        let Some(quiet) = lasting_level(&tracks) else {
+            parts.push(piece);
+            continue;
+        };
+        // The quietest that lasts can still be the end of a fade: what is left tells the room's level better.
+        let unlike = foreign(&tracks, quiet);
+        let room = tracks.each_ref().map(|track| {
+            middle(&track.iter().zip(&unlike).filter(|(_, unlike)| !**unlike).map(|(e, _)| *e).collect::<Vec<_>>())
+        });
+        let foreign = foreign(&tracks, room);
+        let mut from = 0;
+        for stop in 0..=foreign.len() {
+            if foreign.get(stop).copied().unwrap_or(true) {
+                // What lies behind the last whole span belongs to it.
+                let end = if stop == foreign.len() { piece.end } else { piece.start + stop * size };
+                if from < stop {
+                    parts.push(piece.start + from * size..end);
+                }
+                from = stop + 1;
+            }
+        }
+    }
+    parts
+}
+
+fn middle(levels: &[f64]) -> f64 {
+    let mut sorted = levels.to_vec();
+    let at = sorted.len() / 2;
+    if sorted.is_empty() { 0.0 } else { *sorted.select_nth_unstable_by(at, f64::total_cmp).1 }
+}
+
+/// The quietest level (in both bands) that lasts; `None` where no level does.
+fn lasting_level(tracks: &[Vec<f64>; 2]) -> Option<[f64; 2]> {
+    let count = tracks[0].len();
+    let lasts = |window: &[f64]| {
+        let middle = middle(window);
+        let near = |e: &f64| *e < LASTING_WITHIN * middle && *e * LASTING_WITHIN > middle;
+        let (first, second) = window.split_at(window.len() / 2);
+        let trend = first.iter().sum::<f64>() / second.iter().sum::<f64>().max(1e-30);
+        let lasts = middle > f64::from(DIGITAL_SILENCE) && window.iter().all(near);
+        (lasts && trend < TREND && trend * TREND > 1.0).then_some(middle)
+    };
+    (0..(count + 1).saturating_sub(LASTS))
+        .filter_map(|from| {
+            let [body, edge] = tracks.each_ref().map(|track| lasts(&track[from..from + LASTS]));
+            Some([body?, edge?])
+        })
+        .min_by(|a, b| (a[0] * a[1]).total_cmp(&(b[0] * b[1])))
+}
+
+/// Which spans are another sound than the lasting quiet.
+fn foreign(tracks: &[Vec<f64>; 2], quiet: [f64; 2]) -> Vec<bool> {
+    let any = |place: usize, is: &dyn Fn(f64, f64) -> bool| (0..2).any(|band| is(tracks[band][place], quiet[band]));
+    let louder = |place: usize| any(place, &|level, quiet| level > FOREIGN.0 * quiet);
+    let fainter = |place: usize| any(place, &|level, quiet| level * FOREIGN.1 < quiet);
+    let count = tracks[0].len();
+    (0..count)
+        .map(|s| louder(s) || fainter(s) && (s > 0 && fainter(s - 1) || s + 1 < count && fainter(s + 1)))
+        .collect()
 }
