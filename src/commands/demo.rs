@@ -31,6 +31,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let recordings = arguments.folder.join("recordings");
     let bench_file = example_bench();
     let outlet = Outlet::of_bench(&arguments.folder);
+    // Asked before the takes are made, which takes a while.
+    outlet.make_folder(&recordings)?;
     for (name, spec) in example_takes() {
         let bytes = wav_bytes(&spec.make().samples, 1, spec.sample_rate_hz as u32, WavSamples::Integer(16))
             .context("a take cannot be made")?;
