@@ -68,7 +68,6 @@ fn called_changed(takes: usize) -> [(f64, f64); 2] {
 #[test]
 fn an_unchanged_part_is_seldom_called_changed() {
     let all = [1, 2, 3].map(called_changed);
-    println!("{all:?}");
     for (takes, of) in all.iter().enumerate() {
         for (alarms, _) in of {
             assert!(*alarms <= 0.07, "{} takes: {all:?}", takes + 1);
