@@ -4,10 +4,11 @@ mod goals;
 
 use std::time::Instant;
 
-use ringwright::part::{Measured, Sizes};
+use ringwright::part::Sizes;
 use ringwright::rim::{Outline, Plane, Rim, Section};
 use ringwright::simulate::Blank;
 use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
+use ringwright::uncertainty::Figure;
 
 fn median_ms(runs: usize, mut what: impl FnMut()) -> f64 {
     let mut times: Vec<f64> = (0..runs)
@@ -36,10 +37,10 @@ fn main() {
         .map(|(frequency_hz, _, _)| Tone { frequency_hz, frequency_hz_u: 1e-4 * frequency_hz })
         .collect();
     let sizes = Sizes {
-        length: Measured::new(0.8, 3e-4, "length"),
-        width: Measured::new(0.12, 3e-4, "width"),
-        thickness: Measured::new(2.25e-3, 2e-5, "thickness"),
-        mass: Measured::new(0.133, 1e-3, "mass"),
+        length: Figure::new(0.8, 3e-4, "length"),
+        width: Figure::new(0.12, 3e-4, "width"),
+        thickness: Figure::new(2.25e-3, 2e-5, "thickness"),
+        mass: Figure::new(0.133, 1e-3, "mass"),
     };
     let inversion = median_ms(5, || {
         std::hint::black_box(blank_from_tones(&sizes, &tones));

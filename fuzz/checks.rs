@@ -106,9 +106,9 @@ pub fn modes(bytes: &[u8], most: usize) {
     let found = found_in(&mut recording);
     let estimate = Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default());
     for m in estimate.expect("it is in memory").modes {
-        let all = [m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u, m.level_db];
-        assert!(all.iter().all(|v| v.is_finite()) && m.frequency_hz > 0.0 && m.damping_ratio > 0.0, "{m:?}");
-        assert!(m.frequency_hz_u > 0.0 && m.damping_ratio_u > 0.0, "{m:?}");
+        let all = [m.frequency.value, m.frequency.u_95(), m.damping_ratio.value, m.damping_ratio.u_95(), m.level_db];
+        assert!(all.iter().all(|v| v.is_finite()) && m.frequency.value > 0.0 && m.damping_ratio.value > 0.0, "{m:?}");
+        assert!(m.frequency.u_95() > 0.0 && m.damping_ratio.u_95() > 0.0, "{m:?}");
     }
 }
 

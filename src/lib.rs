@@ -7,10 +7,12 @@
 //!                       part  --^
 //! ```
 //!
-//! [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies and dampings by maximum
-//! likelihood over all taps, [`part`] describes what was tapped, [`stiffness`] and [`loss`] make moduli, effective stiffness,
-//! mobility and power of the modes, [`compare`] sets one stage against another, [`listen`] gathers takes
-//! from a microphone, [`report`] turns the result into text, JSON, CSV and pictures, [`simulate`] makes takes with known truth, and [`commands`] are the thin command line.
+//! [`analysis`] is the whole of it in one call: what is to be measured goes in, every figure with its uncertainty and the
+//! budget of it comes out. Below it, [`sound`] reads recordings and finds the taps in them, [`modes`] estimates frequencies
+//! and dampings by maximum likelihood over all taps, [`part`] describes what was tapped, [`stiffness`] and [`loss`] make
+//! moduli, effective stiffness, mobility and power of the modes, [`compare`] sets one stage against another, [`listen`]
+//! gathers takes from a microphone, [`uncertainty`] says how sure a figure is and why, [`report`] turns results into text,
+//! JSON, CSV and pictures, [`simulate`] makes takes with known truth, and [`commands`] are the thin command line.
 //!
 //! # Example
 //!
@@ -25,13 +27,14 @@
 //! let found = find_taps(&mut recording)?;
 //! let estimate = Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default())?;
 //! let mode = &estimate.modes[0];
-//! assert!((mode.frequency_hz - 187.3).abs() < 4.0 * mode.frequency_hz_u);
-//! assert!((mode.damping_ratio - 0.006).abs() < 4.0 * mode.damping_ratio_u);
+//! assert!((mode.frequency.value - 187.3).abs() < 2.0 * mode.frequency.half_95());
+//! assert!((mode.damping_ratio.value - 0.006).abs() < 2.0 * mode.damping_ratio.half_95());
 //! # Ok::<(), ringwright::sound::SoundError>(())
 //! ```
 
 #![warn(clippy::print_stdout, clippy::print_stderr)]
 
+pub mod analysis;
 pub mod bench;
 pub mod commands;
 pub mod compare;
@@ -47,4 +50,7 @@ pub mod rim;
 pub mod simulate;
 pub mod sound;
 pub mod stiffness;
+pub mod uncertainty;
 pub mod verify;
+
+pub use analysis::measure;

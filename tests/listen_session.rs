@@ -116,8 +116,11 @@ fn a_session_gathers_the_good_taps() {
         assert_eq!(told.codes, ["clipped", "double_hit"], "{piece}");
         assert_eq!((told.good, told.steps_done), (6, 1), "{piece}");
         for (mode, truth) in told.modes.iter().zip(side()) {
-            assert!((mode.frequency_hz - truth.frequency_hz).abs() < 4.0 * mode.frequency_hz_u, "{mode:?}");
-            assert!((mode.damping_ratio - truth.damping_ratio).abs() < 4.0 * mode.damping_ratio_u, "{mode:?}");
+            assert!((mode.frequency.value - truth.frequency_hz).abs() < 4.0 * mode.frequency.u_95(), "{mode:?}");
+            assert!(
+                (mode.damping_ratio.value - truth.damping_ratio).abs() < 4.0 * mode.damping_ratio.u_95(),
+                "{mode:?}"
+            );
         }
         assert_eq!(told.modes.len(), 3);
         // Every stretch of the take is a stretch of what was played, bit for bit.

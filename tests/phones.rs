@@ -95,13 +95,13 @@ fn expect_modes(what: &str, estimate: &Estimate, source: NoiseSource, truths: &[
     let used = estimate.taps.iter().filter(|t| t.accepted()).count();
     assert_eq!(used, taps, "{what}: {:?}", estimate.taps);
     assert_eq!(source, NoiseSource::BeforeTaps, "{what}");
-    let told: Vec<f64> = estimate.modes.iter().map(|m| m.frequency_hz).collect();
+    let told: Vec<f64> = estimate.modes.iter().map(|m| m.frequency.value).collect();
     assert_eq!(told.len(), truths.len(), "{what}: {told:?}, left out {:?}", estimate.left_out);
     for (got, (frequency_hz, damping)) in estimate.modes.iter().zip(truths) {
-        let off_f = (got.frequency_hz - frequency_hz) / got.frequency_hz_u;
-        let off_z = (got.damping_ratio - damping) / got.damping_ratio_u;
+        let off_f = (got.frequency.value - frequency_hz) / got.frequency.u_95();
+        let off_z = (got.damping_ratio.value - damping) / got.damping_ratio.u_95();
         assert!(off_f.abs() < 4.0 && off_z.abs() < 4.0, "{what}: {frequency_hz} Hz is off by {off_f:.1}, {off_z:.1} u");
-        assert!(got.damping_ratio_u < 0.02 * damping, "{what}: the interval of {frequency_hz} Hz is no use");
+        assert!(got.damping_ratio.u_95() < 0.02 * damping, "{what}: the interval of {frequency_hz} Hz is no use");
     }
 }
 
@@ -190,8 +190,8 @@ fn what_a_recorder_begins_with_is_not_the_room() {
         let (estimate, _) = measured(&sound);
         assert_eq!(estimate.modes.len(), MODES.len(), "{what}: {:?}", estimate.taps);
         for (got, (frequency_hz, damping, _)) in estimate.modes.iter().zip(MODES) {
-            let off_f = (got.frequency_hz - frequency_hz) / got.frequency_hz_u;
-            let off_z = (got.damping_ratio - damping) / got.damping_ratio_u;
+            let off_f = (got.frequency.value - frequency_hz) / got.frequency.u_95();
+            let off_z = (got.damping_ratio.value - damping) / got.damping_ratio.u_95();
             assert!(off_f.abs() < 4.0 && off_z.abs() < 4.0, "{what}: {got:?}");
         }
     }

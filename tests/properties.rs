@@ -7,10 +7,11 @@ mod goals;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use ringwright::modes::{EstimateOptions, Estimator, Mode, ModeReason};
-use ringwright::part::{Measured, Sizes};
+use ringwright::part::Sizes;
 use ringwright::simulate::{NoiseColour, TakeSpec, TrueMode, noise, syllable};
 use ringwright::sound::{OpenOptions, Recording, TapReason, WavSamples, find_taps, wav_bytes};
 use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
+use ringwright::uncertainty::Figure;
 
 const RATE: f64 = 16_000.0;
 const SEEDS: [u64; 3] = [3, 14, 159];
@@ -61,7 +62,10 @@ fn told(modes: &[Mode]) -> String {
     let one = |m: &Mode| {
         format!(
             "{:.4} ± {:.4} Hz, zeta {:.6} ± {:.6}",
-            m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u
+            m.frequency.value,
+            m.frequency.u_95(),
+            m.damping_ratio.value,
+            m.damping_ratio.u_95()
         )
     };
     modes.iter().map(one).collect::<Vec<_>>().join("; ")
@@ -70,8 +74,8 @@ fn told(modes: &[Mode]) -> String {
 /// Frequencies and dampings agree within `share` of the first one's standard uncertainties.
 fn expect_same(what: &str, before: &[Mode], after: &[Mode], share: f64) {
     for (a, b) in before.iter().zip(after) {
-        let off_f = (a.frequency_hz - b.frequency_hz).abs() / a.frequency_hz_u;
-        let off_z = (a.damping_ratio - b.damping_ratio).abs() / a.damping_ratio_u;
+        let off_f = (a.frequency.value - b.frequency.value).abs() / a.frequency.u_95();
+        let off_z = (a.damping_ratio.value - b.damping_ratio.value).abs() / a.damping_ratio.u_95();
         assert!(
             off_f < share && off_z < share,
             "{what}: moved by {off_f:.3} and {off_z:.3} uncertainties, {share} are allowed\nbefore {}\nafter  {}",
@@ -151,7 +155,7 @@ fn sizes_scale_as_physics_says() {
         .filter(|hz| *hz > 60.0)
         .collect();
     let moduli = |scale: f64, mass: f64, pitch: f64| -> Vec<f64> {
-        let read = |value: f64, name: &str| Measured::new(value, 1e-4 * value, name);
+        let read = |value: f64, name: &str| Figure::new(value, 1e-4 * value, name);
         let sizes = Sizes {
             length: read(scale * size.length_m, "length"),
             width: read(scale * size.width_m, "width"),
@@ -205,7 +209,7 @@ fn more_noise_gives_wider_intervals() {
         let loud = two("noisy", TakeSpec { noise_sigma: 10.0 * NOISE, ..take(seed) }.make().samples, RATE);
         for (q, l) in quiet.iter().zip(&loud) {
             assert!(
-                l.frequency_hz_u > 3.0 * q.frequency_hz_u && l.damping_ratio_u > 3.0 * q.damping_ratio_u,
+                l.frequency.u_95() > 3.0 * q.frequency.u_95() && l.damping_ratio.u_95() > 3.0 * q.damping_ratio.u_95(),
                 "seed {seed}: ten times the noise, but\nquiet {}\nnoisy {}",
                 told(&quiet),
                 told(&loud)
@@ -224,8 +228,9 @@ fn twice_the_sample_rate_gives_the_same() {
             TakeSpec { sample_rate_hz: 2.0 * RATE, noise_sigma: 2f64.sqrt() * NOISE, seed: seed + 50, ..take(seed) };
         let high = two("32 kHz", doubled.make().samples, 2.0 * RATE);
         for (a, b) in low.iter().zip(&high) {
-            let off_f = (a.frequency_hz - b.frequency_hz) / a.frequency_hz_u.hypot(b.frequency_hz_u);
-            let off_z = (a.damping_ratio - b.damping_ratio) / a.damping_ratio_u.hypot(b.damping_ratio_u);
+            let off_f = (a.frequency.value - b.frequency.value) / a.frequency.u_95().hypot(b.frequency.u_95());
+            let off_z =
+                (a.damping_ratio.value - b.damping_ratio.value) / a.damping_ratio.u_95().hypot(b.damping_ratio.u_95());
             assert!(
                 off_f.abs() < 4.0 && off_z.abs() < 4.0,
                 "seed {seed}: apart by {off_f:.2} and {off_z:.2} combined uncertainties\n16 kHz {}\n32 kHz {}",
@@ -371,10 +376,11 @@ fn a_gain_that_closes_is_suspected_or_kept_out() {
             .estimate(&mut recording, &found, &EstimateOptions::default())
             .expect("memory can be read");
         for mode in &estimate.modes {
-            let truth = take(seed).modes.into_iter().find(|t| (t.frequency_hz - mode.frequency_hz).abs() < 5.0);
-            let told = mode.reasons.iter().any(|r| r.is_doubt()) || estimate.notes.iter().any(|n| n.contains("gain"));
-            let right =
-                truth.is_some_and(|t| (t.damping_ratio - mode.damping_ratio).abs() < 3.0 * mode.damping_ratio_u);
+            let truth = take(seed).modes.into_iter().find(|t| (t.frequency_hz - mode.frequency.value).abs() < 5.0);
+            let told = mode.reasons.iter().any(|r| r.is_doubt())
+                || estimate.notes.iter().any(|n| n.sentence().contains("gain"));
+            let right = truth
+                .is_some_and(|t| (t.damping_ratio - mode.damping_ratio.value).abs() < 3.0 * mode.damping_ratio.u_95());
             assert!(right || told, "closing in {closes_s} s, seed {seed}: {}", self::told(&estimate.modes));
         }
         suspected += estimate.taps.iter().filter(|t| t.reasons.contains(&TapReason::GainSuspected)).count();
@@ -393,11 +399,11 @@ fn modes_too_close_to_resolve_are_told() {
         spec.modes.insert(1, second);
         (spec.taps, spec.spread) = (5, 0.8);
         let modes = modes(spec.make().samples, RATE);
-        assert!(modes.iter().any(|m| m.frequency_hz < 400.0), "seed {seed}: {}", told(&modes));
-        for mode in modes.iter().filter(|m| m.frequency_hz < 400.0) {
+        assert!(modes.iter().any(|m| m.frequency.value < 400.0), "seed {seed}: {}", told(&modes));
+        for mode in modes.iter().filter(|m| m.frequency.value < 400.0) {
             let reaches = spec.modes.iter().any(|t| {
-                (t.frequency_hz - mode.frequency_hz).abs() < 2.5 * mode.frequency_hz_u
-                    && (t.damping_ratio - mode.damping_ratio).abs() < 2.5 * mode.damping_ratio_u
+                (t.frequency_hz - mode.frequency.value).abs() < 2.5 * mode.frequency.u_95()
+                    && (t.damping_ratio - mode.damping_ratio.value).abs() < 2.5 * mode.damping_ratio.u_95()
             });
             let beating = mode.reasons.contains(&ModeReason::BeatingUnresolved);
             named += usize::from(beating);
@@ -428,11 +434,11 @@ fn a_second_mode_that_hides_widens_the_interval() {
         });
         let modes = modes(spec.make().samples, RATE);
         let read = modes.iter().min_by(|a, b| {
-            let gap = |m: &Mode| (m.frequency_hz - own.frequency_hz).abs();
+            let gap = |m: &Mode| (m.frequency.value - own.frequency_hz).abs();
             gap(a).total_cmp(&gap(b))
         });
         let read = read.expect("a strong mode is read");
-        held += u64::from((read.damping_ratio - own.damping_ratio).abs() < 1.96 * read.damping_ratio_u);
+        held += u64::from((read.damping_ratio.value - own.damping_ratio).abs() < 1.96 * read.damping_ratio.u_95());
     }
     assert!(10 * held >= 9 * TAKES, "{held} of {TAKES} intervals hold the damping");
 }

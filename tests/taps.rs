@@ -47,10 +47,10 @@ fn expect_truth(what: &str, spec: &TakeSpec, estimate: &Estimate) {
     truths.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
     assert_eq!(estimate.modes.len(), truths.len(), "{what}: {:?}", estimate.left_out);
     for (got, truth) in estimate.modes.iter().zip(truths) {
-        let off_f = (got.frequency_hz - truth.frequency_hz) / got.frequency_hz_u;
-        let off_z = (got.damping_ratio - truth.damping_ratio) / got.damping_ratio_u;
+        let off_f = (got.frequency.value - truth.frequency_hz) / got.frequency.u_95();
+        let off_z = (got.damping_ratio.value - truth.damping_ratio) / got.damping_ratio.u_95();
         assert!(off_f.abs() < 4.0 && off_z.abs() < 4.0, "{what}: {truth:?} is off by {off_f:.1} and {off_z:.1} u");
-        assert!(got.damping_ratio_u < 0.01 * truth.damping_ratio, "{what}: the interval of {truth:?} is no use");
+        assert!(got.damping_ratio.u_95() < 0.01 * truth.damping_ratio, "{what}: the interval of {truth:?} is no use");
     }
 }
 
@@ -126,8 +126,8 @@ fn of_two_taps_none_is_the_odd_one() {
     assert!(left_out(&estimate).is_empty());
     let mut compared = 0;
     for (got, truth) in estimate.modes.iter().flat_map(|m| spec(61).modes.into_iter().map(move |t| (m, t))) {
-        if (got.frequency_hz - truth.frequency_hz).abs() < 3.0 {
-            assert!((got.damping_ratio - truth.damping_ratio).abs() < 3.0 * got.damping_ratio_u, "{got:?}");
+        if (got.frequency.value - truth.frequency_hz).abs() < 3.0 {
+            assert!((got.damping_ratio.value - truth.damping_ratio).abs() < 3.0 * got.damping_ratio.u_95(), "{got:?}");
             compared += 1;
         }
     }
@@ -142,11 +142,11 @@ fn a_long_contact_does_not_hide_the_mode() {
     let spec = TakeSpec { modes, contact_s: 3.443827276212815e-3, noise_sigma: 2e-4, seed: 71, ..TakeSpec::default() };
     let estimate = measured(spec.make().samples);
     expect_truth("long contact", &spec, &estimate);
-    let told = estimate.notes.iter().find(|n| n.contains("push")).expect("a note tells of it");
+    let told = estimate.notes.iter().map(|n| n.sentence()).find(|n| n.contains("push")).expect("a note tells of it");
     assert!(told.contains("5 ms after the strike") && told.contains("tapper"), "{told}");
     // A short contact needs no word.
     let short = TakeSpec { contact_s: 1e-3, ..spec };
-    assert!(measured(short.make().samples).notes.iter().all(|n| !n.contains("push")));
+    assert!(measured(short.make().samples).notes.iter().all(|n| !n.sentence().contains("push")));
 }
 
 /// Before this strike the noise swells by chance, so that the mean over 12 ms answers most strongly 6 ms too early: the first sample is
@@ -195,9 +195,9 @@ fn a_rooms_echo_adds_no_modes() {
         let [got] = &estimate.modes[..] else {
             panic!("{frequency_hz} Hz: {:?} {:?}", estimate.modes, estimate.left_out)
         };
-        assert!((got.frequency_hz - frequency_hz).abs() < damping_ratio * frequency_hz, "{got:?}");
-        assert!((got.frequency_hz - frequency_hz).abs() < 4.0 * got.frequency_hz_u, "{got:?}");
-        assert!((got.damping_ratio - damping_ratio).abs() < 4.0 * got.damping_ratio_u, "{got:?}");
+        assert!((got.frequency.value - frequency_hz).abs() < damping_ratio * frequency_hz, "{got:?}");
+        assert!((got.frequency.value - frequency_hz).abs() < 4.0 * got.frequency.u_95(), "{got:?}");
+        assert!((got.damping_ratio.value - damping_ratio).abs() < 4.0 * got.damping_ratio.u_95(), "{got:?}");
         assert!(got.reasons.iter().any(|r| matches!(r, ModeReason::RoomEcho { .. })), "{got:?}");
     }
 }
@@ -225,7 +225,7 @@ fn hum_costs_no_precision() {
             expect_truth(&format!("seed {seed}"), spec, &estimate);
             estimate.modes
         });
-        widths.extend(without.iter().zip(&with).map(|(a, b)| b.damping_ratio_u / a.damping_ratio_u));
+        widths.extend(without.iter().zip(&with).map(|(a, b)| b.damping_ratio.u_95() / a.damping_ratio.u_95()));
     }
     widths.sort_by(f64::total_cmp);
     // The middle one of 36, and nine of ten.
@@ -256,13 +256,13 @@ fn echo_widens(steady_lines: &[(f64, f64)]) {
             let spec = TakeSpec { modes, echo, noise_sigma: 2e-4, steady_lines, seed, ..TakeSpec::default() };
             let estimate = measured(spec.make().samples);
             for got in &estimate.modes {
-                let near = |m: &&TrueMode| (m.frequency_hz / got.frequency_hz - 1.0).abs() < 0.02;
+                let near = |m: &&TrueMode| (m.frequency_hz / got.frequency.value - 1.0).abs() < 0.02;
                 let truth = spec.modes.iter().find(near).unwrap_or_else(|| panic!("no such mode: {got:?}"));
                 let holds = |value: f64, truth: f64, u: f64| i32::from((value - truth).abs() < COVERAGE_95 * u);
-                held += holds(got.frequency_hz, truth.frequency_hz, got.frequency_hz_u);
-                held += holds(got.damping_ratio, truth.damping_ratio, got.damping_ratio_u);
+                held += holds(got.frequency.value, truth.frequency_hz, got.frequency.u_95());
+                held += holds(got.damping_ratio.value, truth.damping_ratio, got.damping_ratio.u_95());
                 all += 2;
-                widest.push(got.damping_ratio_u / got.damping_ratio);
+                widest.push(got.damping_ratio.relative_u_95());
             }
         }
         widest.sort_by(f64::total_cmp);
@@ -313,12 +313,12 @@ fn a_machines_double_knocks_give_no_narrow_wrong_numbers() {
         let estimate = measured(spec.make().samples);
         for got in &estimate.modes {
             let truth = spec.modes.iter().min_by(|a, b| {
-                (a.frequency_hz - got.frequency_hz).abs().total_cmp(&(b.frequency_hz - got.frequency_hz).abs())
+                (a.frequency_hz - got.frequency.value).abs().total_cmp(&(b.frequency_hz - got.frequency.value).abs())
             });
             let truth = truth.expect("four");
-            let off = (got.damping_ratio - truth.damping_ratio) / got.damping_ratio_u;
+            let off = (got.damping_ratio.value - truth.damping_ratio) / got.damping_ratio.u_95();
             assert!(off.abs() < 4.0, "seed {seed}: {off:.1} u, {got:?}");
-            assert!(got.damping_relative_u() > 0.1, "seed {seed}: sure of {got:?}");
+            assert!(got.damping_ratio.relative_u_95() > 0.1, "seed {seed}: sure of {got:?}");
         }
     }
 }

@@ -129,15 +129,17 @@ fn run(family: &Family, seed: u64) -> Tally {
     let Ok(estimate) = Estimator::default().estimate(&mut recording, &found, &EstimateOptions::default()) else {
         return tally;
     };
-    let measured: Vec<(f64, f64)> = estimate.modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect();
+    let measured: Vec<(f64, f64)> = estimate.modes.iter().map(|m| (m.frequency.value, m.frequency.u_95())).collect();
     for (truth, got) in case.pairs(&measured) {
         let (mode, bound) = (&estimate.modes[got], case.bound[truth]);
-        let error = case.over_bound(truth, (mode.frequency_hz, mode.damping_ratio));
+        let error = case.over_bound(truth, (mode.frequency.value, mode.damping_ratio.value));
         tally.found += 1;
         tally.standing_out_found += usize::from(case.standing_out[truth]);
         tally.warned += usize::from(mode.reasons.iter().any(|r| r.is_doubt()));
         tally.over_bound.push(error);
-        tally.over_stated.push((error.0 * bound.0 / mode.frequency_hz_u, error.1 * bound.1 / mode.damping_ratio_u));
+        tally
+            .over_stated
+            .push((error.0 * bound.0 / mode.frequency.u_95(), error.1 * bound.1 / mode.damping_ratio.u_95()));
     }
     tally.false_modes = estimate.modes.len() - tally.found;
     if std::env::var_os("RINGWRIGHT_TRACE").is_some() {
@@ -164,7 +166,12 @@ fn trace(family: &str, seed: u64, case: &Case, estimate: &ringwright::modes::Est
     for m in &estimate.modes {
         println!(
             "   got  {:12.6} {:.8} {:6.1} dB u {:.3e} {:.3e} {:?}",
-            m.frequency_hz, m.damping_ratio, m.level_full_scale_db, m.frequency_hz_u, m.damping_ratio_u, m.reasons
+            m.frequency.value,
+            m.damping_ratio.value,
+            m.level_full_scale_db,
+            m.frequency.u_95(),
+            m.damping_ratio.u_95(),
+            m.reasons
         );
     }
     for t in &estimate.taps {

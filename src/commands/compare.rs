@@ -8,9 +8,9 @@ use rayon::prelude::*;
 
 use super::inputs::{Input, gather};
 use super::measure::Format;
-use super::stage::{Take, stage_of};
-use super::take::{Plan, measure_alone};
+use super::take::{MeasuredTake, measure_alone};
 use super::{Outcome, print_as, tell};
+use crate::analysis::{Options, StageTake, stage_of};
 use crate::bench::Bench;
 use crate::compare::{Comparison, Stage, compare, control_charts};
 use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_text};
@@ -161,6 +161,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
             tell(&format!("the picture is in {}", page.display()));
         }
     }
+    if !arguments.quiet && comparisons.iter().any(|c| c.undecided) {
+        tell("pairs are set by hand with --pair 3=2, by the modes' numbers");
+    }
     troubles.iter().for_each(|t| tell(t));
     let nothing = comparisons.iter().all(|c| c.pairs.is_empty() && c.whole.is_empty());
     if nothing {
@@ -272,39 +275,59 @@ fn short_names(paths: &[&PathBuf]) -> Vec<String> {
     parts.iter().map(|p| p[shared..].join("/")).collect()
 }
 
+/// A take of a stage, or why it could not be measured, and what it sounds like.
+struct Read {
+    file: String,
+    found: Result<StageTake, String>,
+    picture: TakePicture,
+}
+
+impl Read {
+    fn of_take(measured: MeasuredTake) -> Self {
+        let MeasuredTake { take, picture } = measured;
+        let found = match &take.problem {
+            Some(why) => Err(why.to_string()),
+            None => Ok(StageTake::new(&take, station_of(Path::new(&take.file)))),
+        };
+        Self { file: take.file, found, picture }
+    }
+
+    fn of_entry(entry: RecordingEntry) -> Self {
+        let found = match &entry.error {
+            Some(why) => Err(why.clone()),
+            None => Ok(entry.stage_take(station_of(Path::new(&entry.file)))),
+        };
+        Self { file: entry.file, found, picture: TakePicture::default() }
+    }
+}
+
 /// The stage that a path holds, and what its first bare take sounds like.
 fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<(Stage, TakePicture)> {
     let saved = path.extension().is_some_and(|e| e == "json");
-    let (part, entries) = if saved {
+    let (part, read): (_, Vec<Read>) = if saved {
         let text = read_text(path, MOST_REPORT_BYTES).with_context(|| format!("{}: cannot be read", path.display()))?;
         let document: Document = serde_json::from_str(&text)
             .with_context(|| format!("{}: is no report of `measure --format json`", path.display()))?;
-        (None, document.recordings.into_iter().map(|e| (e, TakePicture::default())).collect())
+        (None, document.recordings.into_iter().map(Read::of_entry).collect())
     } else {
         let part = described(path)?;
-        let plan = Plan { part: part.clone(), ..Plan::default() };
-        let inputs = named_inputs(path);
-        let measured = |estimator: &mut Estimator, input: &Input| {
-            let take = measure_alone(input, &plan, estimator);
-            (take.entry, take.picture)
-        };
-        let entries: Vec<(RecordingEntry, TakePicture)> =
-            inputs.par_iter().map_init(Estimator::default, measured).collect();
-        (part, entries)
+        let options = Options { part: part.clone(), ..Options::default() };
+        let measured =
+            |estimator: &mut Estimator, input: &Input| Read::of_take(measure_alone(input, &options, estimator));
+        (part, named_inputs(path).par_iter().map_init(Estimator::default, measured).collect())
     };
-    let mut takes: Vec<Take<'_>> = Vec::new();
-    let mut shown: Option<&TakePicture> = None;
-    for (entry, picture) in &entries {
-        if let Some(why) = misnamed(Path::new(&entry.file)) {
+    let mut takes: Vec<StageTake> = Vec::new();
+    let mut shown: Option<TakePicture> = None;
+    for Read { file, found, picture } in read {
+        if let Some(why) = misnamed(Path::new(&file)) {
             troubles.push(why);
             continue;
         }
-        match &entry.error {
-            Some(why) => troubles.push(format!("{}: {why}", entry.file)),
-            None => {
-                let station = station_of(Path::new(&entry.file));
-                shown = shown.or((station.added.value == 0.0).then_some(picture));
-                takes.push(Take { station, entry });
+        match found {
+            Err(why) => troubles.push(format!("{file}: {why}")),
+            Ok(take) => {
+                shown = shown.or((!take.is_loaded()).then_some(picture));
+                takes.push(take);
             }
         }
     }
@@ -323,5 +346,5 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
         let note = "a saved report holds no mass and no sizes; name the folder of takes to compare those too";
         stage.notes.push(format!("{name}: {note}"));
     }
-    Ok((stage, shown.cloned().unwrap_or_default()))
+    Ok((stage, shown.unwrap_or_default()))
 }

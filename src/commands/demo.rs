@@ -6,8 +6,8 @@ use anyhow::Context;
 use clap::Args;
 
 use super::measure::{ReportArguments, measure};
-use super::take::Plan;
 use super::{Outcome, print, tell};
+use crate::analysis::Options;
 use crate::bench::Bench;
 use crate::files::Outlet;
 use crate::rim::{Plane, RimMode};
@@ -47,8 +47,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     );
     let bench = Bench::from_toml(&bench_file)?;
     let part = bench.parts.first().and_then(|p| p.stages.first()).map(|(_, described)| described.clone());
-    let plan = Plan { part, ..Plan::default() };
-    let blank = measure(&[recordings.join("left-blank")], &plan, &ReportArguments::default(), None)?;
+    let options = Options { part, ..Options::default() };
+    let blank = measure(&[recordings.join("left-blank")], &options, &ReportArguments::default(), None)?;
     print("\n");
     let whole = super::diary::write(&arguments.folder, "simulated")?;
     let truth = EXAMPLE_BLANK.constants;

@@ -1,23 +1,20 @@
 //! `ringwright diary`: a whole bench folder, measured, compared and written up.
 
-use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow, bail};
 use clap::Args;
 
-use super::bench_takes::{Wanted, measure_all, part_pages};
-use super::diary_parts::{Session, file_name};
+use super::bench_takes::{Wanted, part_pages};
+use super::diary_desk::{Desk, DeskOptions, file_name};
+use super::diary_parts::Diary;
 use super::forecast_record::{RECORD_FILE, record_csv};
-use super::inputs::{Input, gather};
-use super::measure::ReportArguments;
-use super::take::path_of;
+use super::inputs::{Input, gather, path_of};
 use super::{Outcome, print, tell};
-use crate::bench::{Bench, Found, Kept, NEW_BENCH, find};
-use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, clear_forgotten, read_bytes, read_text};
-use crate::report::{
-    Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, RecordingEntry, index_html, to_csv,
-};
+use crate::analysis::Take;
+use crate::bench::{Bench, Found, NEW_BENCH, find};
+use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_bytes, read_text};
+use crate::report::{Document, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, index_html, to_csv};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -120,15 +117,17 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
         found.problems.iter().for_each(|p| print(&format!("{p}\n")));
         return Ok(Outcome::Partly);
     }
-    let desk = Desk::open(folder, arguments, bench.as_ref().map(|(_, found)| found))?;
+    let options =
+        DeskOptions { remark: arguments.remark.clone(), hide_progress: arguments.quiet || arguments.no_progress };
+    let desk = Desk::open(folder, &options, bench.as_ref().map(|(_, found)| found))?;
     let (parts, document, title, notes, problems, record) = match bench {
         Some((bench, found)) => {
             let notes = bench.notes.clone();
             let shop = &bench.shop;
             let title = if shop.is_empty() { "Bench diary".to_owned() } else { format!("Bench diary, {shop}") };
-            let mut session = Session::new(&desk, bench, found);
-            let parts = session.parts()?;
-            (parts, session.document, title, notes, session.problems, session.record)
+            let mut diary = Diary::new(&desk, bench, found);
+            let parts = diary.parts()?;
+            (parts, diary.document(), title, notes, diary.problems, diary.record)
         }
         None => {
             let (part, document, problems) = loose(&desk)?;
@@ -150,75 +149,6 @@ fn diary(folder: &Path, arguments: &Arguments) -> anyhow::Result<Outcome> {
     Ok(if problems.is_empty() { Outcome::Done } else { Outcome::Partly })
 }
 
-/// Where a diary is written, by nobody else at the time.
-pub struct Desk<'a> {
-    pub folder: &'a Path,
-    pub reports: PathBuf,
-    pub kept: Kept,
-    /// The way in which everything is written.
-    pub outlet: Outlet,
-    pub report: ReportArguments,
-    hide_progress: bool,
-    /// Held while the diary is written.
-    _lock: File,
-}
-
-impl<'a> Desk<'a> {
-    fn open(folder: &'a Path, arguments: &Arguments, found: Option<&Found>) -> anyhow::Result<Self> {
-        match found {
-            Some(found) if found.stations.is_empty() => {
-                bail!("{}: no recording where one belongs. {}", folder.display(), found.problems.join("; "));
-            }
-            None if gather(&[folder.to_owned()]).iter().all(Result::is_err) => bail!(
-                "{}: has no bench.toml and no recordings. `ringwright diary --new FOLDER` makes a bench",
-                folder.display()
-            ),
-            _ => {}
-        }
-        let reports = folder.join("reports");
-        let kept = reports.join("kept");
-        let outlet = Outlet::of_bench(folder).and([folder.join("bench.toml")]);
-        outlet.make_folder(&kept)?;
-        let lock = outlet.lock_file(&reports.join(".writing"))?;
-        match lock.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                bail!("{}: another ringwright is writing this diary. Wait until it is done", reports.display())
-            }
-            // Some network drives know no locks: then it is the user who must not start two.
-            Err(TryLockError::Error(_)) => {}
-        }
-        clear_forgotten(&reports);
-        clear_forgotten(&kept);
-        Ok(Self {
-            folder,
-            report: ReportArguments::with_pages(reports.clone(), arguments.remark.as_deref()),
-            kept: Kept::new(kept, outlet.clone()),
-            outlet,
-            reports,
-            hide_progress: arguments.quiet || arguments.no_progress,
-            _lock: lock,
-        })
-    }
-
-    /// Measures takes and gives them with what went wrong.
-    pub fn measure(&self, wanted: &[Wanted]) -> (Vec<super::take::MeasuredTake>, Vec<String>) {
-        measure_all(wanted, (&self.kept, &self.outlet), &self.report, self.hide_progress)
-    }
-
-    /// A file's name as the diary calls it, wherever the folder lies.
-    pub fn name_of(&self, file: &Path) -> String {
-        file.strip_prefix(self.folder).unwrap_or(file).display().to_string()
-    }
-
-    /// The page of a take: `PART-STAGE-STATION-take-01.wav.png`, below `from`.
-    pub fn page_of(&self, file: &Path, from: &Path) -> PathBuf {
-        let inside = file.strip_prefix(from).unwrap_or(file);
-        let names: Vec<String> = inside.iter().map(|c| c.to_string_lossy().into_owned()).collect();
-        self.reports.join(format!("{}.png", names.join("-")))
-    }
-}
-
 /// A folder of recordings without a `bench.toml`.
 fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> {
     let inputs: Vec<Input> = gather(&[desk.folder.to_owned()]);
@@ -231,21 +161,21 @@ fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> 
         .collect();
     part_pages(&mut wanted);
     let (takes, mut problems) = desk.measure(&wanted);
-    let entries: Vec<RecordingEntry> = takes.into_iter().map(|t| t.entry).collect();
-    problems.extend(entries.iter().filter_map(|e| e.error.as_ref().map(|why| format!("{}: {why}", e.file))));
+    let takes: Vec<Take> = takes.into_iter().map(|t| t.take).collect();
+    problems.extend(takes.iter().filter_map(|t| t.problem.as_ref().map(|why| format!("{}: {why}", t.file))));
     let mut pictures = Vec::new();
     let mut bytes = 0;
-    for (wanted, entry) in wanted.iter().zip(&entries).filter(|(_, e)| !e.modes.is_empty()) {
+    for (wanted, take) in wanted.iter().zip(&takes).filter(|(_, t)| !t.modes.is_empty()) {
         // What the page has no room for is not read: there may be thousands.
         let png = if bytes < MOST_BYTES { read_bytes(&wanted.page, MOST_REPORT_BYTES) } else { Ok(Vec::new()) };
         if let Ok(png) = png {
             bytes += png.len();
-            let shows = format!("{}: recording, spectrum, decays, table", entry.file);
+            let shows = format!("{}: recording, spectrum, decays, table", take.file);
             pictures.push(IndexPicture { shows, file: file_name(&wanted.page), png });
         }
     }
-    let good = entries.iter().filter(|e| e.error.is_none()).count();
-    print(&format!("{good} of {} recordings measured\n", entries.len()));
+    let good = takes.iter().filter(|t| t.problem.is_none()).count();
+    print(&format!("{good} of {} recordings measured\n", takes.len()));
     let notes =
         vec!["These recordings belong to no bench: nothing is said about parts, and nothing is compared.".to_owned()];
     let heading = "Takes".to_owned();
@@ -255,5 +185,5 @@ fn loose(desk: &Desk<'_>) -> anyhow::Result<(IndexPart, Document, Vec<String>)> 
         notes,
         sections: vec![IndexSection { heading, answers: Vec::new(), pictures }],
     };
-    Ok((part, Document::new(entries), problems))
+    Ok((part, Document::new(&takes, &[]), problems))
 }

@@ -10,6 +10,13 @@ const ENDINGS: [&str; 14] =
 /// A file to measure, or why a path gives none.
 pub type Input = Result<PathBuf, (PathBuf, String)>;
 
+/// The input's path, whether it can be read or not.
+pub fn path_of(input: &Input) -> &Path {
+    match input {
+        Ok(path) | Err((path, _)) => path,
+    }
+}
+
 /// All sound files under some paths: files as they are, folders recursively and by name. Every path answers with at least
 /// one entry.
 pub fn gather(paths: &[PathBuf]) -> Vec<Input> {

@@ -12,16 +12,14 @@ use anyhow::{Context, bail};
 use clap::Args;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
 
-use super::listen_desk::Desk;
-use super::listen_end::{Ended, conclude};
-use super::listen_keeper::Keeper;
+use super::listen_end::conclude;
 use super::listen_plan::{Named, agenda, bench_of};
 use super::{OUTLIVES_ITS_READER, Outcome, print, tell};
 use crate::files::{Outlet, clear_forgotten, save};
-use crate::listen::{Goal, Order, Session, Settings, Tone};
+use crate::listen::{Ended, Goal, Keeper, REST, SessionLoop, Settings, Tone};
 use crate::report::{LiveLines, Look, draw_session, guide_png};
 use crate::rim::Outline;
-use crate::sound::{Arrival, Capture};
+use crate::sound::Capture;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -121,11 +119,8 @@ fn times(text: &str) -> Result<f64, String> {
     if (0.1..=1000.0).contains(&number) { Ok(number) } else { Err("0.1 to 1000 times are allowed".into()) }
 }
 
-/// How long the loop rests between two looks, and between two pictures of the screen.
-const REST: Duration = Duration::from_millis(10);
+/// Time between two pictures of the screen.
 const PICTURE: Duration = Duration::from_millis(80);
-/// Pieces of sound that are taken in at one look.
-const MOST_READS: usize = 64;
 /// Pauses between the strokes of a bell: one stroke for accepted, two for rejected, three for a finished station.
 const STROKES: Duration = Duration::from_millis(160);
 
@@ -177,14 +172,9 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         capture.rate_hz(),
         if capture.channels() == 1 { "1 channel".to_owned() } else { format!("{} channels", capture.channels()) }
     );
-    let mut stand = Stand {
-        session: Session::new(settings.clone()),
-        desk: Desk::new(
-            Keeper::new(agenda.folders.clone(), rescue_folder(arguments), settings.channels, settings.rate_hz),
-            settings.channels,
-            settings.rate_hz,
-        ),
-        capture,
+    let keeper = Keeper::new(agenda.folders.clone(), rescue_folder(arguments), settings.channels, settings.rate_hz);
+    let mut terminal = Terminal {
+        session: SessionLoop::new(settings, keeper, capture),
         stop,
         strokes: VecDeque::new(),
         bell,
@@ -192,25 +182,22 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     };
     let ended = if plain {
         print(&format!("{heard}\n"));
-        stand.in_lines()
+        terminal.in_lines()
     } else {
-        stand.on_screen()
+        terminal.on_screen()
     }?;
-    if stand.capture.lost_frames() > 0 {
-        tell(&format!("{} samples were lost on their way: the computer was too busy", stand.capture.lost_frames()));
+    let lost = terminal.session.lost_frames();
+    if lost > 0 {
+        tell(&format!("{lost} samples were lost on their way: the computer was too busy"));
     }
-    let view = stand.session.view();
+    let view = terminal.session.view();
     if let (true, Some(slowest_s)) = (arguments.verbose, view.slowest_verdict_s) {
         tell(&format!("every verdict came within {:.0} ms of the end of its ring-down", 1e3 * slowest_s));
     }
     if view.waiting > 0 && view.good == 0 {
         tell("what was heard once and not confirmed by a second tap that rings alike is not kept");
     }
-    let takes = stand.desk.close();
-    if matches!(ended, Ended::SourceLost(_)) {
-        // A driver that hangs would keep the program from ending.
-        std::mem::forget(stand.capture);
-    }
+    let takes = terminal.session.close(&ended);
     conclude(&arguments.folder, bench.as_ref(), &agenda, &takes, &ended, !arguments.no_comparison)
 }
 
@@ -307,54 +294,33 @@ fn typed_lines() -> Receiver<Key> {
     keys
 }
 
-/// Everything that a running session needs.
-struct Stand {
-    session: Session,
-    desk: Desk,
-    capture: Capture,
+/// What the terminal needs of a running session.
+struct Terminal {
+    session: SessionLoop,
     stop: Arc<AtomicBool>,
     strokes: VecDeque<Instant>,
     bell: bool,
     heading: String,
 }
 
-impl Stand {
+impl Terminal {
     /// One look at everything; says why it ends, if it does.
     fn turn(&mut self) -> Option<Ended> {
-        let mut sound = Vec::new();
-        // A source that brings sound faster than it can be heard must not keep the session from ending.
-        for _ in 0..MOST_READS {
-            match self.capture.read(&mut sound) {
-                Arrival::Frames(_) => {
-                    self.session.hear(&sound);
-                    sound.clear();
-                }
-                Arrival::Gap => self.session.gap(self.capture.lost_frames()),
-                Arrival::Nothing => break,
-            }
-        }
-        self.attend();
-        if self.session.finished() {
-            return Some(Ended::Done);
-        }
-        if self.stop.load(Ordering::Relaxed) {
-            return Some(Ended::Stopped);
-        }
-        if self.capture.ended() {
-            return Some(Ended::SourceOver);
-        }
-        self.capture.trouble().map(Ended::SourceLost)
+        let ended = self.session.turn();
+        self.ring();
+        ended.or(self.stop.load(Ordering::Relaxed).then_some(Ended::Stopped))
     }
 
-    fn attend(&mut self) {
-        for answer in self.desk.answers() {
-            self.session.answer(answer);
-        }
-        for order in self.session.take_orders() {
-            match order {
-                Order::Sound(tone) => self.ring(tone),
-                work => self.desk.order(work),
-            }
+    /// Rings the bell for what the session wants told by ear, and strikes what is due.
+    fn ring(&mut self) {
+        for tone in self.session.take_tones().into_iter().filter(|_| self.bell) {
+            let strokes = match tone {
+                Tone::Accepted => 1,
+                Tone::Rejected => 2,
+                Tone::StepDone => 3,
+            };
+            let from = Instant::now().max(self.strokes.back().copied().unwrap_or_else(Instant::now));
+            self.strokes.extend((0..strokes).map(|i| from + i * STROKES));
         }
         let now = Instant::now();
         while self.strokes.front().is_some_and(|s| *s <= now) {
@@ -365,54 +331,19 @@ impl Stand {
         }
     }
 
-    fn ring(&mut self, tone: Tone) {
-        if !self.bell {
-            return;
-        }
-        let strokes = match tone {
-            Tone::Accepted => 1,
-            Tone::Rejected => 2,
-            Tone::StepDone => 3,
-        };
-        let from = Instant::now().max(self.strokes.back().copied().unwrap_or_else(Instant::now));
-        self.strokes.extend((0..strokes).map(|i| from + i * STROKES));
-    }
-
     /// Does what the keyboard says; says whether that is the end.
     fn obey(&mut self, key: &Key) -> bool {
-        match (key, self.session.view().not_kept.is_some()) {
-            (Key::End, _) => return true,
-            (Key::GoOn, true) => self.desk.keep_again(),
-            (Key::GoOn, false) => self.session.hurry(),
-            (Key::Elsewhere, true) => self.desk.keep_elsewhere(),
-            // Nothing is to be rescued.
-            (Key::Elsewhere, false) => {}
+        match key {
+            Key::End => return true,
+            Key::GoOn => self.session.go_on(),
+            Key::Elsewhere => self.session.keep_elsewhere(),
         }
         false
     }
 
-    /// Lets what is judged and has not died away count, and waits a moment for what is being judged.
-    fn finish(&mut self, ended: &Ended) {
-        if matches!(ended, Ended::Done) {
-            return;
-        }
-        let waits = Instant::now() + Duration::from_millis(600);
-        while Instant::now() < waits {
-            self.attend();
-            std::thread::sleep(REST);
-        }
-        self.session.stop();
-        self.attend();
-        // The last tap may yet turn out to spoil the take.
-        while !self.session.settled() && self.desk.works() {
-            self.attend();
-            std::thread::sleep(REST);
-        }
-    }
-
     fn in_lines(&mut self) -> anyhow::Result<Ended> {
         let mut lines = LiveLines::default();
-        let mut say = |session: &Session| {
+        let mut say = |session: &SessionLoop| {
             for line in lines.news(session.view()) {
                 print(&format!("{:7.1} s  {line}\n", session.view().elapsed_s));
             }
@@ -435,7 +366,7 @@ impl Stand {
             }
             std::thread::sleep(REST);
         };
-        self.finish(&ended);
+        self.session.finish(&ended);
         say(&self.session);
         Ok(ended)
     }
@@ -448,7 +379,7 @@ impl Stand {
         let _ = ratatui::try_restore();
         // Without a screen there is no going on, but there is still something to keep.
         let ended = result.unwrap_or_else(|why| Ended::ScreenLost(format!("{why:#}")));
-        self.finish(&ended);
+        self.session.finish(&ended);
         Ok(ended)
     }
 

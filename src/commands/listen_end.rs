@@ -2,33 +2,17 @@
 
 use std::path::{Path, PathBuf};
 
-use super::assess::stations;
 use super::compare;
-use super::inputs::Input;
-use super::listen_desk::Kept;
-use super::listen_keeper::Takes;
 use super::listen_plan::Agenda;
-use super::take::{Plan, measure_alone};
+use super::take::measure_alone;
 use super::{Outcome, print, tell};
+use crate::analysis::{Options, StageTake, spots};
 use crate::bench::Bench;
 use crate::files::Outlet;
+use crate::listen::{Ended, Kept, Takes};
 use crate::modes::Estimator;
-use crate::report::{Detail, Document, RecordingEntry, to_text};
-
-/// Why a session ended.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Ended {
-    /// All stations are done.
-    Done,
-    /// The maker ended it.
-    Stopped,
-    /// The file that was played is over.
-    SourceOver,
-    /// The microphone is gone.
-    SourceLost(String),
-    /// The screen is gone.
-    ScreenLost(String),
-}
+use crate::part::station_of;
+use crate::report::{Detail, Document, to_text};
 
 /// Tells what was kept, measures it, and compares it with the part's first stage.
 pub fn conclude(
@@ -51,24 +35,28 @@ pub fn conclude(
             tell(&format!("the microphone is lost: {why}. What was accepted is kept"))
         }
         Ended::SourceLost(why) => tell(&format!("the microphone is lost: {why}")),
+        Ended::WorkerLost => tell("a part of the program broke down: begin again. What was accepted is kept"),
         Ended::ScreenLost(why) => tell(&format!("the screen is lost: {why}. Begin again, or with --plain")),
     }
     tell_what_is_not_in_place(takes);
     let part = bench.and_then(|b| b.stage(&agenda.part, &agenda.stage));
-    let plan = Plan { part: part.cloned(), ..Plan::default() };
+    let options = Options { part: part.cloned(), ..Options::default() };
     let mut estimator = Estimator::default();
-    let mut entries = Vec::new();
+    let mut measured = Vec::new();
     for take in &kept {
         print(&format!("kept {} ({})\n", take.path.display(), taps(take.taps)));
-        entries.push(measure_alone(&Ok(take.path.clone()), &plan, &mut estimator).entry);
+        measured.push(measure_alone(&Ok(take.path.clone()), &options, &mut estimator).take);
     }
-    if !entries.is_empty() {
-        print(&format!("\n{}", to_text(&Document::new(entries), Detail::default())));
+    if !measured.is_empty() {
+        print(&format!(
+            "\n{}",
+            to_text(&Document::new(&measured, &[]), Detail { why: "`measure --verbose`", ..Detail::default() })
+        ));
     }
     if agenda.folders.iter().any(|f| !agenda.stations.contains(f))
-        && let Some(document) = loaded_stations(agenda, &plan, &mut estimator)
+        && let Some(document) = loaded_stations(agenda, &options, &mut estimator)
     {
-        print(&to_text(&document, Detail::default()));
+        print(&to_text(&document, Detail { why: "`measure --verbose`", ..Detail::default() }));
     }
     // Folders that were made for takes that never came.
     let outlet = Outlet::of_bench(folder);
@@ -113,15 +101,18 @@ fn taps(count: usize) -> String {
 }
 
 /// What the masses tell of each station: all its takes, this session's and earlier ones.
-fn loaded_stations(agenda: &Agenda, plan: &Plan, estimator: &mut Estimator) -> Option<Document> {
+fn loaded_stations(agenda: &Agenda, options: &Options, estimator: &mut Estimator) -> Option<Document> {
     let mut places: Vec<&PathBuf> = agenda.stations.iter().filter(|s| s.is_dir()).collect();
     places.dedup();
-    let inputs: Vec<Input> = places.iter().flat_map(|p| compare::named_inputs(p)).collect();
-    let entries: Vec<RecordingEntry> = inputs.iter().map(|i| measure_alone(i, plan, estimator).entry).collect();
-    let found = stations(&inputs, &entries, None);
-    let mut document = Document::new(Vec::new());
-    document.stations = found;
-    (!document.stations.is_empty()).then_some(document)
+    let inputs = places.iter().flat_map(|p| compare::named_inputs(p));
+    let takes: Vec<StageTake> = inputs
+        .filter_map(|input| {
+            let station = station_of(input.as_ref().ok()?);
+            Some(StageTake::new(&measure_alone(&input, options, estimator).take, station))
+        })
+        .collect();
+    let found = spots(&takes, None);
+    (!found.is_empty()).then(|| Document::new(&[], &found))
 }
 
 /// What to write into `bench.toml` so that the part is known.

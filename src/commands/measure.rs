@@ -9,14 +9,15 @@ use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 
-use super::assess::{PartArguments, against_first, station_name, stations};
-use super::inputs::{Input, gather};
-use super::take::{Job, Plan, measure_take, path_of, shapes_page, station_page_name};
+use super::inputs::{Input, gather, path_of};
+use super::part_arguments::PartArguments;
+use super::take::{Pages, measure_alone, shapes_page, station_page_name};
 use super::{Outcome, print_as, tell};
+use crate::analysis::{Options, StageTake, Take, against_first, spots, station_name};
 use crate::files::Outlet;
 use crate::modes::{EstimateOptions, Estimator};
 use crate::part::station_of;
-use crate::report::{Detail, Document, RecordingEntry, station_png, to_csv, to_text};
+use crate::report::{Detail, Document, station_png, to_csv, to_text};
 use crate::sound::{ChannelChoice, OpenOptions};
 
 #[derive(Debug, Args)]
@@ -77,7 +78,7 @@ pub struct ReportArguments {
     /// Show no progress bar
     #[arg(long)]
     no_progress: bool,
-    /// Say in a plain sentence what each figure about the part means and what moves it
+    /// Say what each interval comes from, and in a plain sentence what each figure about the part means
     #[arg(long)]
     explain: bool,
 }
@@ -90,19 +91,12 @@ pub enum Format {
     Csv,
 }
 
-impl ReportArguments {
-    /// Plain text on the terminal and pages in a folder, as the demonstration shows them.
-    pub fn with_pages(pages: PathBuf, remark: Option<&str>) -> Self {
-        Self { pages: Some(pages), force: true, remark: remark.map(str::to_owned), ..Self::default() }
-    }
-}
-
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     if !(arguments.from > 0.0 && arguments.to > arguments.from) {
         bail!("--from {} --to {}: the first must be above 0 and below the second", arguments.from, arguments.to);
     }
     let channel = arguments.channel.map_or(ChannelChoice::Better, |c| ChannelChoice::Index(usize::from(c) - 1));
-    let plan = Plan {
+    let options = Options {
         open: OpenOptions { channel, ..OpenOptions::default() },
         estimate: EstimateOptions {
             range_hz: (arguments.from, arguments.to),
@@ -110,13 +104,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         },
         part: arguments.part.read()?,
     };
-    measure(&arguments.paths, &plan, &arguments.report, arguments.part.file())
+    measure(&arguments.paths, &options, &arguments.report, arguments.part.file())
 }
 
-/// Measures all files under some paths and reports. `described`: the file that the plan's part was read from.
+/// Measures all files under some paths and reports. `described`: the file that the options' part was read from.
 pub fn measure(
     paths: &[PathBuf],
-    plan: &Plan,
+    options: &Options,
     report: &ReportArguments,
     described: Option<&Path>,
 ) -> anyhow::Result<Outcome> {
@@ -133,34 +127,43 @@ pub fn measure(
         outlet.check(&folder.join(station_page_name(&station_name(&station_of(input).place))))?;
     }
     let progress = progress_bar(inputs.len(), report.quiet || report.no_progress);
-    let troubles = Mutex::new(Vec::new());
-    let entries: Vec<RecordingEntry> = inputs
+    let drawing =
+        Pages { outlet: &outlet, remark: report.remark.as_deref(), replace: report.force, troubles: Mutex::default() };
+    let takes: Vec<Take> = inputs
         .par_iter()
         .enumerate()
         .map_init(Estimator::default, |estimator, (index, input)| {
-            let page = pages.as_ref().map(|names| names[index].as_path());
-            let name = path_of(input).display().to_string();
-            let take = measure_take(&Job { input, name, page, outlet: &outlet }, plan, estimator, report, &troubles);
+            let take = measure_alone(input, options, estimator).take;
+            if let Some(page) = pages.as_ref().map(|names| names[index].as_path()) {
+                drawing.draw(&take, page);
+            }
             progress.inc(1);
-            take.entry
+            take
         })
         .collect();
     progress.finish_and_clear();
-    let mut document = Document::new(entries);
-    document.stations = stations(&inputs, &document.recordings, plan.part.as_ref());
-    against_first(&mut document.stations);
+    let placed: Vec<StageTake> = inputs
+        .iter()
+        .zip(&takes)
+        .filter_map(|(input, take)| Some(StageTake::new(take, station_of(input.as_ref().ok()?))))
+        .collect();
+    let mut found = spots(&placed, options.part.as_ref().and_then(|p| p.deflection.as_ref()));
+    against_first(&mut found);
     if let Some(folder) = &report.pages {
-        for station in &document.stations {
-            let page = folder.join(station_page_name(&station.station));
-            let saved = station_png(station, report.remark.as_deref())
+        for spot in &found {
+            let page = folder.join(station_page_name(&spot.station));
+            let saved = station_png(spot, report.remark.as_deref())
                 .and_then(|png| outlet.save(&page, &png, report.force).map_err(|e| e.to_string()));
-            if let (Err(trouble), Ok(mut list)) = (saved, troubles.lock()) {
-                list.push(format!("{}: no picture page: {trouble}", station.station));
+            if let Err(trouble) = saved {
+                drawing.say(format!("{}: no picture page: {trouble}", spot.station));
             }
         }
     }
+    let document = Document::new(&takes, &found);
     let text = match report.format {
-        Format::Text => to_text(&document, Detail { verbose: report.verbose, explain: report.explain }),
+        Format::Text => {
+            to_text(&document, Detail { verbose: report.verbose, explain: report.explain, why: "--verbose" })
+        }
         Format::Json => document.to_json(),
         Format::Csv => to_csv(&document),
     };
@@ -169,16 +172,14 @@ pub fn measure(
         None => print_as(report.format, &text),
     }
     // The text says what failed; the other forms go to programs, so the person hears it here.
-    let failed: Vec<&RecordingEntry> = document.recordings.iter().filter(|r| r.error.is_some()).collect();
+    let failed: Vec<&Take> = takes.iter().filter(|t| t.problem.is_some()).collect();
     if report.format != Format::Text || report.out.is_some() {
-        for entry in &failed {
-            tell(&format!("{}: {}", entry.file, entry.error.as_deref().unwrap_or_default()));
+        for take in &failed {
+            tell(&format!("{}: {}", take.file, take.problem.as_ref().map(ToString::to_string).unwrap_or_default()));
         }
     }
-    let troubles = troubles.into_inner().unwrap_or_default();
-    for trouble in &troubles {
-        tell(trouble);
-    }
+    let troubles = drawing.troubles.into_inner().unwrap_or_default();
+    troubles.iter().for_each(|t| tell(t));
     if !report.quiet {
         if let Some(folder) = &report.pages {
             tell(&format!("picture pages are in {}", folder.display()));

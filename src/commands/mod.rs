@@ -3,7 +3,6 @@
 //! Exit codes: 0 done; 1 done, but some inputs could not be measured (each is listed, a missing file too); 2 wrong usage, or
 //! the report could not be saved; 3 `listen` lost its microphone or could not keep a take.
 
-mod assess;
 mod bench_takes;
 mod compare;
 mod demo;
@@ -13,26 +12,23 @@ mod devices;
 #[path = "devices_missing.rs"]
 mod devices;
 mod diary;
+mod diary_desk;
 mod diary_parts;
 mod forecast_record;
-mod foretell;
 mod inputs;
 mod listen;
-mod listen_desk;
 mod listen_end;
-mod listen_keeper;
 mod listen_plan;
 mod manual;
 mod measure;
 mod named_plies;
+mod part_arguments;
 mod plan;
-mod ply_material;
 mod rim_outline;
 mod schema;
 #[cfg(feature = "record")]
 mod settings;
 mod simulate;
-mod stage;
 mod take;
 mod verify;
 
@@ -133,7 +129,11 @@ pub fn run() -> u8 {
         Ok(Outcome::Partly) => 1,
         Ok(Outcome::Lost) => 3,
         Err(error) => {
-            tell(&format!("ringwright: {error:#}"));
+            let exists = |cause: &(dyn std::error::Error + 'static)| {
+                matches!(cause.downcast_ref(), Some(crate::files::SaveError::Exists(_)))
+            };
+            let hint = if error.chain().any(exists) { ", or add --force to replace it" } else { "" };
+            tell(&format!("ringwright: {error:#}{hint}"));
             2
         }
     }

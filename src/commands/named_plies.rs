@@ -6,18 +6,12 @@ use anyhow::{Context, anyhow, bail};
 
 use super::compare::{described, named_inputs};
 use super::inputs::Input;
-use super::ply_material::{best_take, material_of};
-use super::take::{Plan, measure_alone};
+use super::take::measure_alone;
+use crate::analysis::{NamedPly, Options, best_take, material_of};
 use crate::modes::Estimator;
-use crate::part::{Dimension, Measured, parse_readings, station_of};
-use crate::plan::{Glue, Material, find_glue, find_wood, to_be_made};
-
-/// A ply as it was named: material, thickness if known, and the tones of a tapped blank (Hz, standard uncertainty).
-pub struct Named {
-    pub material: Material,
-    pub thickness: Option<Measured>,
-    pub tones: Vec<(f64, f64)>,
-}
+use crate::part::{Dimension, parse_readings, station_of};
+use crate::plan::{Glue, find_glue, find_wood, to_be_made};
+use crate::uncertainty::Scope;
 
 /// Thicknesses of plies (m); `what` names them in errors.
 pub fn lengths(text: &str, what: &str) -> anyhow::Result<Vec<f64>> {
@@ -55,7 +49,7 @@ fn parse_film(text: &str) -> anyhow::Result<f64> {
 }
 
 /// A ply as it was named: takes of a flat blank, or a wood of the table with or without a thickness.
-pub fn ply(text: &str, board: &str) -> anyhow::Result<Named> {
+pub fn ply(text: &str, board: &str) -> anyhow::Result<NamedPly> {
     let path = Path::new(text);
     if path.exists() {
         return tapped(path, board);
@@ -72,27 +66,30 @@ pub fn ply(text: &str, board: &str) -> anyhow::Result<Named> {
         let length = one_length(size, text)?;
         Some(to_be_made(length, board))
     };
-    Ok(Named { material: wood.material(board), thickness, tones: Vec::new() })
+    Ok(NamedPly { material: wood.material(board), thickness, tones: Vec::new() })
 }
 
 /// A flat blank that was tapped: its moduli, density and losses as they were measured.
-fn tapped(path: &Path, board: &str) -> anyhow::Result<Named> {
+fn tapped(path: &Path, board: &str) -> anyhow::Result<NamedPly> {
     let shown = path.display();
     let part = described(path)?
         .with_context(|| format!("{shown}: the blank's sizes and mass are not described (see `compare --help`)"))?;
     let thickness = part.thickness.clone().with_context(|| format!("{shown}: the blank's thickness is not given"))?;
-    let plan = Plan { part: Some(part), ..Plan::default() };
+    let options = Options { part: Some(part), ..Options::default() };
     let mut estimator = Estimator::default();
     // A blank with a mass stuck on is another body.
     let bare = |input: &&Input| input.as_ref().is_ok_and(|path| station_of(path).added.value == 0.0);
-    let takes: Vec<_> =
-        named_inputs(path).iter().filter(bare).map(|input| measure_alone(input, &plan, &mut estimator)).collect();
-    let Some(best) = best_take(takes.iter().map(|take| &take.entry)) else {
+    let takes: Vec<_> = named_inputs(path)
+        .iter()
+        .filter(bare)
+        .map(|input| measure_alone(input, &options, &mut estimator).take)
+        .collect();
+    let Some(best) = best_take(takes.iter()) else {
         bail!("{shown}: no take here tells the blank's moduli; `measure` says why");
     };
-    Ok(Named {
+    Ok(NamedPly {
         material: material_of(best, &shown.to_string(), board)?,
-        thickness: Some(thickness.renamed(|source| format!("{source} of {board}"))),
-        tones: best.modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect(),
+        thickness: Some(thickness.scoped(&Scope::Board(board.into()), |_| true)),
+        tones: best.plain_modes().map(|m| m.frequency.clone()).collect(),
     })
 }

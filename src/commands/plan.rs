@@ -8,19 +8,16 @@ use clap::{Args, ValueEnum};
 use super::compare::files_of;
 use super::forecast_record::{factor_near, record_near};
 use super::measure::Format;
-use super::named_plies::{Named, glue, lengths, one_length, ply};
-use super::rim_outline::{outline_named, places_on};
+use super::named_plies::{glue, lengths, one_length, ply};
+use super::rim_outline::outline_named;
 use super::{Outcome, print_as, tell};
+use crate::analysis::{Lamination, LaminationPlan, LaminationWish, tones_when_sanded};
 use crate::files::Outlet;
-use crate::part::{Dimension, LiningKind, Measured, parse_readings};
-use crate::plan::{
-    Forecast, Glue, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, Target, forecast, outer_for_stiffness, rim_patches,
-    rim_stages, thickness_for_stiffness, to_be_made,
-};
-use crate::report::{
-    PlanReport, PlanRow, PlanSeries, PlanTarget, RimReport, plan_csv, plan_json, plan_png, plan_text, rim_csv, rim_png,
-};
-use crate::rim::Bar;
+use crate::part::{Dimension, LiningKind, parse_readings};
+use crate::plan::{Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE};
+use crate::report::{plan_csv, plan_json, plan_png, plan_text, rim_csv, rim_png};
+use crate::rim::{Bar, places_on};
+use crate::uncertainty::Figure;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -149,26 +146,34 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         outer.thickness.clone().with_context(|| format!("--outer {}: no thickness given", arguments.outer))?;
     let plain = Ply { material: outer.material.clone(), thickness, angle_rad: 0.0 };
     let glue = glue(&arguments.glue)?;
-    let mut report = PlanReport {
+    let mut report = LaminationPlan {
         outer: plain.material.name.clone(),
         outer_thickness: plain.thickness.clone(),
         outer_from_table: plain.material.from_table,
         glue: glue.map(|(glue, film)| (glue.name, film)),
         most_mass: arguments.most_mass,
         remark: arguments.remark.clone(),
-        ..PlanReport::default()
+        ..LaminationPlan::default()
     };
     if !arguments.no_record {
         report.record = factor_near(&named)?.map(|(factor, file)| (factor, file.display().to_string()));
     }
     let factor = report.record.as_ref().map(|(factor, _)| factor.next.clone());
+    let lamination = Lamination { plain: &plain, glue, factor: factor.as_ref() };
+    let wish = LaminationWish {
+        grain_deg: arguments.grain,
+        thicknesses_m: lengths(&arguments.thicknesses, "--thicknesses")?,
+        times: arguments.times,
+        keep: arguments.keep,
+    };
     for (number, name) in arguments.inner.iter().enumerate() {
         let inner = ply(name, &format!("inner ply {}", number + 1))?;
-        report.series.push(series(&plain, &inner, glue, factor.as_ref(), arguments)?);
+        report.series.push(lamination.series(&inner, &wish).map_err(|e| anyhow!(e))?);
     }
     if let (Some(outline), Some(name)) = (&arguments.rim, arguments.inner.first()) {
         let inner = ply(name, "inner ply 1")?;
-        report.rim = Some(rim(&plain, &inner, glue, factor.as_ref(), outline, arguments)?);
+        let (name, rim) = rim_wish(outline, arguments)?;
+        report.rim = Some(lamination.rim(&inner, &wish, name, rim).map_err(|e| anyhow!(e))?);
     }
     if let Some(size) = &arguments.sand_to {
         report.sanded = Some(sanded(&plain, &outer.tones, size)?);
@@ -212,71 +217,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     Ok(if unreached { Outcome::Partly } else { Outcome::Done })
 }
 
-/// One inner ply: the table over its thickness, and the wishes.
-fn series(
-    plain: &Ply,
-    inner: &Named,
-    glue: Option<(&'static Glue, f64)>,
-    factor: Option<&Measured>,
-    arguments: &Arguments,
-) -> anyhow::Result<PlanSeries> {
-    // A factor below 1 asks for more by the plies alone.
-    let by_plies = |times: f64| times / factor.map_or(1.0, |f| f.value);
-    let corrected = |forecast: Forecast| match factor {
-        Some(factor) => forecast.with_factor(factor),
-        None => forecast,
-    };
-    let corrected_target =
-        |found: Result<Target, String>| found.map(|target| Target { forecast: corrected(target.forecast), ..target });
-    let with = |thickness: Measured| Ply {
-        material: inner.material.clone(),
-        thickness,
-        angle_rad: arguments.grain.to_radians(),
-    };
-    // What is measured is what there is; anything else is to be made.
-    let thicknesses: Vec<Measured> = match &inner.thickness {
-        Some(known) => vec![known.clone()],
-        None => lengths(&arguments.thicknesses, "--thicknesses")?
-            .into_iter()
-            .map(|t| to_be_made(t, "the inner ply"))
-            .collect(),
-    };
-    let mut rows = Vec::new();
-    for thickness in &thicknesses {
-        let forecast = forecast(plain, &[plain.clone(), with(thickness.clone())], glue).map_err(|e| anyhow!(e))?;
-        rows.push(PlanRow { thickness: thickness.clone(), forecast: corrected(forecast) });
-    }
-    let mut targets = Vec::new();
-    if let Some(times) = arguments.times {
-        let found = thickness_for_stiffness(plain, &with(thicknesses[0].clone()), glue, by_plies(times));
-        let found = corrected_target(found);
-        targets.push(PlanTarget { wish: format!("{times} times as stiff"), ply: "inner ply", found });
-    }
-    if arguments.keep {
-        for thickness in &thicknesses {
-            let found = corrected_target(outer_for_stiffness(plain, &with(thickness.clone()), glue, by_plies(1.0)));
-            let wish = format!("as stiff as the plain side, over {:.2} mm", 1e3 * thickness.value);
-            targets.push(PlanTarget { wish, ply: "outer ply", found });
-        }
-    }
-    Ok(PlanSeries {
-        inner: inner.material.name.clone(),
-        from_table: inner.material.from_table,
-        grain_deg: arguments.grain,
-        rows,
-        targets,
-    })
-}
-
-/// The rim of the first inner ply: at its own thickness, at the one that reaches `--times`, or at the middle of those tried.
-fn rim(
-    plain: &Ply,
-    inner: &Named,
-    glue: Option<(&'static Glue, f64)>,
-    factor: Option<&Measured>,
-    outline: &str,
-    arguments: &Arguments,
-) -> anyhow::Result<RimReport> {
+/// The rim that is asked for, and the name of its outline.
+fn rim_wish(outline: &str, arguments: &Arguments) -> anyhow::Result<(String, RimWish)> {
     let shape = outline_named(outline, Path::new("")).map_err(|e| anyhow!("--rim: {e}"))?;
     let depth_m = match parse_readings(&arguments.depth, Dimension::Length).map_err(|e| anyhow!("--depth: {e}"))?[..] {
         [depth] if (0.03..=0.2).contains(&depth) => depth,
@@ -302,28 +244,6 @@ fn rim(
         LiningChoice::Kerfed => LiningKind::Kerfed,
         LiningChoice::Solid => LiningKind::Solid,
     };
-    let with = |thickness: Measured| Ply {
-        material: inner.material.clone(),
-        thickness,
-        angle_rad: arguments.grain.to_radians(),
-    };
-    // A factor below 1 asks for more by the plies alone.
-    let by_plies = |times: f64| times / factor.map_or(1.0, |f| f.value);
-    let tried = lengths(&arguments.thicknesses, "--thicknesses")?;
-    let middle = to_be_made(tried[tried.len() / 2], "the inner ply");
-    let thickness = match (&inner.thickness, arguments.times) {
-        (Some(known), _) => known.clone(),
-        (None, Some(times)) => match thickness_for_stiffness(plain, &with(middle.clone()), glue, by_plies(times)) {
-            Ok(target) => to_be_made(target.thickness_m, "the inner ply"),
-            Err(_) => middle,
-        },
-        (None, None) => middle,
-    };
-    let told = format!("{:.2} mm of {} inside", 1e3 * thickness.value, inner.material.name);
-    let told = match braces.len() {
-        0 => told,
-        count => format!("{told}, {count} brace{} on each side", if count == 1 { "" } else { "s" }),
-    };
     let wish = RimWish {
         outline: shape,
         depth_m,
@@ -335,23 +255,12 @@ fn rim(
         stations,
         band_hz: RIM_BAND_HZ,
     };
-    let plies = [plain.clone(), with(thickness)];
-    let stages = rim_stages(plain, &plies, glue, &wish, factor).map_err(|e| anyhow!(e))?;
-    let loss_factor = stages.last().map_or(0.0, |s| s.loss_factor);
-    let patches = rim_patches(&plies, glue, loss_factor, &wish, factor).unwrap_or_default();
-    Ok(RimReport {
-        outline: Path::new(outline).file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned()),
-        around_m: wish.outline.length_m(),
-        held: wish.held,
-        stations: wish.stations,
-        stages,
-        patches,
-        inner: told,
-    })
+    let name = Path::new(outline).file_stem().map_or(outline.to_owned(), |s| s.to_string_lossy().into_owned());
+    Ok((name, wish))
 }
 
-/// Tones of a flat blank when it is thinned: all of a thin plate's frequencies go with its thickness.
-fn sanded(plain: &Ply, tones: &[(f64, f64)], size: &str) -> anyhow::Result<(f64, Vec<(f64, Measured)>)> {
+/// Tones of the outer blank when it is thinned.
+fn sanded(plain: &Ply, tones: &[Figure], size: &str) -> anyhow::Result<(f64, Vec<(f64, Figure)>)> {
     let to = one_length(size, "--sand-to")?;
     if tones.is_empty() {
         bail!("--sand-to needs takes of the blank as --outer: a table knows no tones");
@@ -359,13 +268,5 @@ fn sanded(plain: &Ply, tones: &[(f64, f64)], size: &str) -> anyhow::Result<(f64,
     if to >= plain.thickness.value {
         bail!("--sand-to {size}: the blank is {:.2} mm thick already", 1e3 * plain.thickness.value);
     }
-    let made = to_be_made(to, "the sanded blank");
-    let then = tones
-        .iter()
-        .map(|(hz, u)| {
-            let now = Measured::new(*hz, *u, "tone");
-            (*hz, Measured::combine(&[&now, &plain.thickness, &made], |x| x[0] * x[2] / x[1]))
-        })
-        .collect();
-    Ok((to, then))
+    Ok((to, tones_when_sanded(plain, tones, to)))
 }

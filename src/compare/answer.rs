@@ -1,6 +1,6 @@
 //! The answer to a comparison in one plain sentence.
 
-use super::stage::Comparison;
+use super::comparison::Comparison;
 use super::verdict::{Ratio, Verdict};
 
 impl Comparison {
@@ -117,20 +117,20 @@ fn brief(value: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::stage::Row;
+    use super::super::comparison::Row;
     use super::*;
-    use crate::part::Measured;
+    use crate::uncertainty::Figure;
 
     /// A comparison with these ratios, each known to a share of itself.
     fn compared(rows: &[(&'static str, f64)], share: f64, alike: bool) -> Comparison {
-        let one = Measured::exact(1.0);
+        let one = Figure::exact(1.0);
         let row = |(code, ratio): &(&'static str, f64)| Row {
             code,
             what: (*code).into(),
             baseline: one.clone(),
             other: one.clone(),
             shown: ("", 1.0),
-            ratio: Ratio::new(&one, &Measured::new(*ratio, share * ratio, "reading"), 5).expect("positive"),
+            ratio: Ratio::new(&one, &Figure::new(*ratio, share * ratio, "reading"), 5).expect("positive"),
         };
         let whole = rows.iter().map(row).collect();
         Comparison { baseline: "plain".into(), other: "laminated".into(), whole, alike, ..Comparison::default() }
@@ -167,7 +167,7 @@ mod tests {
     #[test]
     fn two_sides_are_alike_within_what_the_interval_allows() {
         let ratio = |value: f64, u: f64| {
-            Ratio::new(&Measured::exact(1.0), &Measured::new(value, u, "reading"), 5).expect("positive")
+            Ratio::new(&Figure::exact(1.0), &Figure::new(value, u, "reading"), 5).expect("positive")
         };
         // ln 1.01 +- 1.96 x 0.01: 0.9904 to 1.0300.
         assert_eq!(apart("mass", &ratio(1.01, 0.0101)), "mass alike within 3 %");

@@ -3,8 +3,7 @@
 use super::pairing::pair_modes;
 use super::stage::{Stage, paired};
 use super::takes::StageMode;
-use crate::modes::{COVERAGE_95, student_factor};
-use crate::part::Measured;
+use crate::uncertainty::{COVERAGE_95, Figure, student_factor};
 
 /// Limits are the mean give or take so many mean moving ranges: 3/d2, with d2 = 1.128 for ranges of two (NIST/SEMATECH
 /// e-Handbook of Statistical Methods, 6.3.2.2).
@@ -75,7 +74,7 @@ impl Chart {
 }
 
 /// A figure of a mode: what, unit with its factor from SI, and where it is.
-type ModeFigure = (&'static str, (&'static str, f64), fn(&StageMode) -> &Measured);
+type ModeFigure = (&'static str, (&'static str, f64), fn(&StageMode) -> &Figure);
 
 const MODE_FIGURES: &[ModeFigure] =
     &[("frequency", ("Hz", 1.0), |m| &m.frequency), ("damping", ("%", 100.0), |m| &m.damping_ratio)];
@@ -91,8 +90,8 @@ pub fn control_charts(this: &Stage, earlier: &[Stage]) -> (Vec<Chart>, Vec<Strin
             earlier.len()
         ));
     }
-    let reading = |m: &Measured| (m.value, m.u());
-    let mut whole = |what: &str, shown, of: &dyn Fn(&Stage) -> Option<Measured>| {
+    let reading = |m: &Figure| (m.value, m.u());
+    let mut whole = |what: &str, shown, of: &dyn Fn(&Stage) -> Option<Figure>| {
         let all: Option<Vec<(f64, f64)>> = earlier.iter().map(|s| of(s).as_ref().map(reading)).collect();
         if let (Some(all), Some(own)) = (all, of(this)) {
             charts.extend(Chart::new(what.to_owned(), shown, &all, reading(&own)));

@@ -1,25 +1,11 @@
 //! What was foretold of a stage, beside what was measured.
 
-use super::stage::Comparison;
-use crate::modes::COVERAGE_95;
-use crate::part::Measured;
-
-/// A ratio that was foretold, and whether the measured one is what it said.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Foretold {
-    /// Code of the row that it stands beside.
-    pub code: &'static str,
-    pub what: String,
-    pub value: f64,
-    pub low: f64,
-    pub high: f64,
-    /// Whether the two agree within both intervals.
-    pub met: bool,
-}
+use super::comparison::{Comparison, Foretold};
+use crate::uncertainty::{COVERAGE_95, Figure};
 
 impl Comparison {
     /// Sets a foretold ratio beside the measured one of a code; nothing happens if that was not measured.
-    pub fn foretell(&mut self, code: &'static str, ratio: &Measured) {
+    pub fn foretell(&mut self, code: &'static str, ratio: &Figure) {
         let Some(row) = self.whole.iter().find(|r| r.code == code) else { return };
         let (half, measured) = (COVERAGE_95 * ratio.relative_u(), 0.5 * (row.ratio.high / row.ratio.low).ln());
         if !(ratio.value > 0.0 && half.is_finite()) {
@@ -45,20 +31,20 @@ impl Foretold {
 
 #[cfg(test)]
 mod tests {
-    use super::super::stage::Row;
+    use super::super::comparison::Row;
     use super::super::verdict::Ratio;
     use super::*;
 
     #[test]
     fn a_forecast_is_met_within_both_intervals() {
-        let one = Measured::exact(1.0);
-        let ratio = Ratio::new(&one, &Measured::new(7.0, 0.07, "taps"), 5).expect("positive");
+        let one = Figure::exact(1.0);
+        let ratio = Ratio::new(&one, &Figure::new(7.0, 0.07, "taps"), 5).expect("positive");
         let row = Row { code: "mass", what: "mass".into(), baseline: one.clone(), other: one, shown: ("", 1.0), ratio };
         let mut comparison = Comparison { whole: vec![row], ..Comparison::default() };
         // 7.0 against 7.9 give or take 1.0 is met; against 7.9 give or take 0.2 it is not.
-        comparison.foretell("mass", &Measured::new(7.9, 0.5, "plies"));
-        comparison.foretell("mass", &Measured::new(7.9, 0.1, "plies"));
-        comparison.foretell("loss", &Measured::new(7.9, 0.1, "plies"));
+        comparison.foretell("mass", &Figure::new(7.9, 0.5, "plies"));
+        comparison.foretell("mass", &Figure::new(7.9, 0.1, "plies"));
+        comparison.foretell("loss", &Figure::new(7.9, 0.1, "plies"));
         let met: Vec<bool> = comparison.foretold.iter().map(|f| f.met).collect();
         assert_eq!(met, [true, false]);
         // 7.9 exp(+- 1.96 x 0.5/7.9).

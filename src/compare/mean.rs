@@ -1,12 +1,11 @@
 //! One ratio for several modes' ratios.
 
-use crate::modes::student_factor;
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure, student_factor};
 
 /// Geometric mean of several ratios, and their standard deviation about it; that is 0 for one alone.
-fn mean_and_deviation(ratios: &[Measured]) -> (Measured, f64) {
-    let refs: Vec<&Measured> = ratios.iter().collect();
-    let mean = Measured::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
+fn mean_and_deviation(ratios: &[Figure]) -> (Figure, f64) {
+    let refs: Vec<&Figure> = ratios.iter().collect();
+    let mean = Figure::combine(&refs, |x| (x.iter().map(|v| v.max(1e-12).ln()).sum::<f64>() / x.len() as f64).exp());
     let freedom = (ratios.len() as f64 - 1.0).max(1.0);
     let variance = ratios.iter().map(|r| (r.value / mean.value).ln().powi(2)).sum::<f64>() / freedom;
     let deviation = variance.sqrt() * mean.value;
@@ -14,11 +13,11 @@ fn mean_and_deviation(ratios: &[Measured]) -> (Measured, f64) {
 }
 
 /// Mean of several ratios that are each their own.
-pub(super) fn mean_ratio(ratios: &[Measured]) -> Measured {
+pub(super) fn mean_ratio(ratios: &[Figure]) -> Figure {
     let (mean, deviation) = mean_and_deviation(ratios);
     let n = ratios.len() as f64;
     let doubt = if n > 1.0 { deviation / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
-    mean.plus_uncertainty(doubt, "modes differ")
+    mean.plus_uncertainty(doubt, Cause::ModesDiffer)
 }
 
 /// What a single pair, which nothing checks, may be off by because its shape changed (relative, by judgement).
@@ -26,13 +25,13 @@ const UNCHECKED_SHAPE: f64 = 0.1;
 
 /// The ratio that several modes' ratios stand for. Where the modes do not agree they did not keep their shapes, and any of them
 /// may be nearest to what was meant: their whole spread counts, not the error of their mean. One pair alone shows no spread.
-pub(super) fn common_ratio(ratios: &[Measured]) -> Measured {
+pub(super) fn common_ratio(ratios: &[Figure]) -> Figure {
     let (mean, deviation) = mean_and_deviation(ratios);
     if ratios.len() == 1 {
         let unchecked = UNCHECKED_SHAPE * mean.value;
-        return mean.plus_uncertainty(unchecked, "one pair only");
+        return mean.plus_uncertainty(unchecked, Cause::OnePairOnly);
     }
-    mean.plus_uncertainty(deviation, "modes differ")
+    mean.plus_uncertainty(deviation, Cause::ModesDiffer)
 }
 
 #[cfg(test)]
@@ -42,7 +41,7 @@ mod tests {
     /// Of 1, 2 and 4: the geometric mean is 2, the deviation of the logarithms ln 2.
     #[test]
     fn a_geometric_mean_and_its_doubt() {
-        let ratios: Vec<Measured> = [1.0, 2.0, 4.0].map(Measured::exact).into();
+        let ratios: Vec<Figure> = [1.0, 2.0, 4.0].map(Figure::exact).into();
         let deviation = 2.0 * 2f64.ln();
         let (mean, common) = (mean_ratio(&ratios), common_ratio(&ratios));
         assert!((mean.value - 2.0).abs() < 1e-12 && (common.value - 2.0).abs() < 1e-12);
@@ -53,10 +52,10 @@ mod tests {
     /// Their own uncertainties, each from its own source, fall as the root of their number; one alone says nothing of others.
     #[test]
     fn what_each_is_off_by_stays() {
-        let two = [Measured::new(3.0, 0.3, "a"), Measured::new(3.0, 0.3, "b")];
+        let two = [Figure::new(3.0, 0.3, "a"), Figure::new(3.0, 0.3, "b")];
         // Slopes are taken over a tenth of an uncertainty: right to some 1e-5.
         assert!((mean_ratio(&two).relative_u() - 0.1 / 2f64.sqrt()).abs() < 1e-5);
-        let one = [Measured::new(3.0, 0.3, "a")];
+        let one = [Figure::new(3.0, 0.3, "a")];
         assert!((mean_ratio(&one).relative_u() - 0.1).abs() < 1e-5);
         assert!((common_ratio(&one).relative_u() - 0.1f64.hypot(UNCHECKED_SHAPE)).abs() < 1e-5);
     }

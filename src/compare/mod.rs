@@ -3,6 +3,8 @@
 //! This room knows figures with uncertainties; it knows nothing of files, sound or pictures.
 
 mod answer;
+mod compare_stages;
+mod comparison;
 mod control;
 mod foretold;
 mod joints;
@@ -15,9 +17,10 @@ mod takes;
 mod unchanged;
 mod verdict;
 
+pub use compare_stages::compare;
+pub use comparison::{Comparison, Foretold, Row};
 pub use control::{Chart, control_charts};
-pub use foretold::Foretold;
 pub use pairing::{Pair, Paired, Pairing, pair_modes};
-pub use stage::{Comparison, Row, Stage, compare};
+pub use stage::Stage;
 pub use takes::{StageMode, merge_takes};
 pub use verdict::{Ratio, Verdict};

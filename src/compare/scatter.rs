@@ -2,7 +2,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use crate::modes::student_factor;
+use crate::uncertainty::student_factor;
 
 /// What the assumed size of holding anew is worth in degrees of freedom beside the takes' own scatter (by judgement: about as much
 /// as six takes say).

@@ -1,14 +1,14 @@
 //! Modes of a stage, joined over its takes.
 
 use super::scatter::{Mean, Reading, means};
-use super::verdict::{HELD_ANEW, TAPS};
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
+use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
+use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// A mode of a stage, joined over its takes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StageMode {
-    pub frequency: Measured,
-    pub damping_ratio: Measured,
+    pub frequency: Figure,
+    pub damping_ratio: Figure,
     pub level_db: f64,
     pub name: Option<String>,
     pub taps: usize,
@@ -44,21 +44,22 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
             groups.push(group);
         }
     }
-    let joined = |value: fn(&StageMode) -> &Measured, what: &str, assumed: f64| -> Vec<Measured> {
+    let scope = Scope::Stage(stage.into());
+    let joined = |value: fn(&StageMode) -> &Figure, own: Cause, held: Cause, assumed: f64| -> Vec<Figure> {
         let reading = |(take, mode): &(usize, &StageMode)| {
             let read = value(mode);
-            Reading { take: *take, value: read.value, u: read.u() }
+            Reading { take: *take, value: read.value, u: read.u_95() }
         };
         let readings: Vec<Vec<Reading>> = groups.iter().map(|g| g.iter().map(reading).collect()).collect();
         let measured = |(place, mean): (usize, Mean)| {
-            let own = format!("{TAPS}: {what} of mode {}, {stage}", place + 1);
-            let held = format!("{HELD_ANEW}, {what}, {stage}");
-            Measured::with_parts(mean.value, [(held.into(), mean.held), (own.into(), mean.own)])
+            let own = Source::from(own.clone()).within(Scope::Mode(place)).within(scope.clone());
+            let held = Source::from(held.clone()).within(scope.clone());
+            Figure::with_parts(mean.value, [(held, mean.held), (own, mean.own)])
         };
         means(&readings, assumed).into_iter().enumerate().map(measured).collect()
     };
-    let frequencies = joined(|m| &m.frequency, "frequency", HELD_ANEW_FREQUENCY);
-    let dampings = joined(|m| &m.damping_ratio, "damping", HELD_ANEW_DAMPING);
+    let frequencies = joined(|m| &m.frequency, Cause::Frequency, Cause::HeldAnewFrequency, HELD_ANEW_FREQUENCY);
+    let dampings = joined(|m| &m.damping_ratio, Cause::Damping, Cause::HeldAnewDamping, HELD_ANEW_DAMPING);
     let each = groups.iter().zip(frequencies.into_iter().zip(dampings));
     each.map(|(group, (frequency, damping_ratio))| StageMode {
         frequency,
@@ -76,8 +77,8 @@ mod tests {
 
     fn mode(hz: f64, u: f64, damping: f64) -> StageMode {
         StageMode {
-            frequency: Measured::new(hz, u, "taps"),
-            damping_ratio: Measured::new(damping, 0.01 * damping, "taps"),
+            frequency: Figure::new(hz, u, Cause::Noise),
+            damping_ratio: Figure::new(damping, 0.01 * damping, Cause::Noise),
             level_db: -6.0,
             name: None,
             taps: 5,
@@ -91,12 +92,12 @@ mod tests {
         let [joined] = &merge_takes("plain", &takes)[..] else { panic!("one mode") };
         let share = 0.0409 / (0.0409 + 0.0109);
         assert!((joined.frequency.value - (100.1 - 0.1 * share)).abs() < 1e-4, "{:?}", joined.frequency);
-        let part = |source: &str| joined.frequency.parts().find(|(s, _)| &***s == source).expect(source).1;
+        let part = |source: &str| joined.frequency.parts().find(|(s, _)| s.to_string() == source).expect(source).1;
         let own = (share * 0.1f64).hypot((1.0 - share) * 0.2);
-        assert!((part("taps: frequency of mode 1, plain") / own - 1.0).abs() < 1e-3, "{:?}", joined.frequency);
+        assert!((part("frequency, mode 1, plain") / own - 1.0).abs() < 1e-3, "{:?}", joined.frequency);
         // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.0003^2 + 5e-7)/7; t(7) = 2.36462.
         let held = ((6.0 * 9e-8 + 5e-7) / 7.0f64).sqrt() * 2.364_62 / 1.959_964 * share.hypot(1.0 - share);
-        assert!((part("held anew, frequency, plain") / held / 100.0 - 1.0).abs() < 2e-3, "{:?}", joined.frequency);
+        assert!((part("held anew, plain") / held / 100.0 - 1.0).abs() < 2e-3, "{:?}", joined.frequency);
         assert_eq!((joined.taps, joined.level_db), (10, -6.0));
     }
 

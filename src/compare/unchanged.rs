@@ -1,7 +1,8 @@
 //! Parts that did not change, held anew for every take: what the comparison says of them, by simulation.
 
 use super::{Stage, StageMode, Verdict, compare, merge_takes};
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, Measured};
+use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
+use crate::uncertainty::Figure;
 
 /// Normal deviates: SplitMix64 (Steele, Lea, Flood 2014) through the method of Box and Muller.
 struct Dice(u64);
@@ -32,8 +33,8 @@ fn stage(dice: &mut Dice, name: &str, takes: usize) -> Stage {
         .map(|_| {
             let held = (HELD_ANEW_FREQUENCY * dice.normal(), HELD_ANEW_DAMPING * dice.normal());
             let mode = |hz: &f64| StageMode {
-                frequency: Measured::new(hz * (held.0 + READ.0 * dice.normal()).exp(), READ.0 * hz, "frequency"),
-                damping_ratio: Measured::new(0.01 * (held.1 + READ.1 * dice.normal()).exp(), 0.01 * READ.1, "damping"),
+                frequency: Figure::new(hz * (held.0 + READ.0 * dice.normal()).exp(), READ.0 * hz, "frequency"),
+                damping_ratio: Figure::new(0.01 * (held.1 + READ.1 * dice.normal()).exp(), 0.01 * READ.1, "damping"),
                 level_db: -hz / 50.0,
                 name: None,
                 taps: 5,
@@ -42,7 +43,7 @@ fn stage(dice: &mut Dice, name: &str, takes: usize) -> Stage {
         })
         .collect();
     let modes = merge_takes(name, &lists);
-    Stage { name: name.into(), modes, mass: Some(Measured::exact(0.2)), takes, ..Stage::default() }
+    Stage { name: name.into(), modes, mass: Some(Figure::exact(0.2)), takes, ..Stage::default() }
 }
 
 /// Shares of pairs of stages of an unchanged part that are called changed, and the mean width of the interval (of the ratio's

@@ -1,8 +1,7 @@
 //! Larger, smaller, or not told apart; and how many more takes would show a difference.
 
 use super::scatter::held_variance;
-use crate::modes::COVERAGE_95;
-use crate::part::Measured;
+use crate::uncertainty::{COVERAGE_95, Figure, Source};
 
 /// What may be said of a ratio.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,12 +23,9 @@ pub struct Ratio {
     pub high: f64,
     pub verdict: Verdict,
     /// What moves it most, and its share of the variance.
-    pub moved_most_by: Option<(String, f64)>,
+    pub moved_most_by: Option<(Source, f64)>,
 }
 
-/// Sources of uncertainty that more takes, held anew, make smaller begin with one of these words.
-pub(super) const TAPS: &str = "taps";
-pub(super) const HELD_ANEW: &str = "held anew";
 /// A real difference is found in nine of ten cases if it is so many standard uncertainties: 1.96 + 1.28 (normal quantiles).
 const FOUND_IN_NINE_OF_TEN: f64 = COVERAGE_95 + 1.281_551_565_5;
 /// More takes of one stage than this nobody makes.
@@ -41,12 +37,12 @@ impl Ratio {
     ///
     /// The interval is taken in the logarithm, so that a and 1/a are treated alike; what both share cancels. Small numbers of
     /// taps are allowed for in the standard uncertainties (scaled by Student's t).
-    pub fn new(baseline: &Measured, other: &Measured, takes: usize) -> Option<Self> {
+    pub fn new(baseline: &Figure, other: &Figure, takes: usize) -> Option<Self> {
         if !(baseline.value > 0.0 && other.value > 0.0) {
             return None;
         }
         let log =
-            Measured::combine(&[baseline, other], |x| (x[1].max(f64::MIN_POSITIVE) / x[0].max(f64::MIN_POSITIVE)).ln());
+            Figure::combine(&[baseline, other], |x| (x[1].max(f64::MIN_POSITIVE) / x[0].max(f64::MIN_POSITIVE)).ln());
         let u = log.u();
         if !u.is_finite() {
             return None;
@@ -59,8 +55,7 @@ impl Ratio {
         } else {
             let (mut of_takes, mut fixed) = (0.0, 0.0);
             for (source, part) in log.parts() {
-                let shrinks = [TAPS, HELD_ANEW].iter().any(|word| source.starts_with(word));
-                if shrinks { of_takes += part * part } else { fixed += part * part }
+                if source.cause.shrinks_with_takes() { of_takes += part * part } else { fixed += part * part }
             }
             let wanted = (log.value / FOUND_IN_NINE_OF_TEN).powi(2) - fixed;
             let left = |more: usize| of_takes * held_variance(takes + more) / held_variance(takes);
@@ -71,7 +66,7 @@ impl Ratio {
             low: (log.value - half).exp(),
             high: (log.value + half).exp(),
             verdict,
-            moved_most_by: log.largest_source().map(|(s, share)| (s.to_string(), share)),
+            moved_most_by: log.largest_source(),
         })
     }
 }
@@ -112,26 +107,28 @@ impl Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::uncertainty::{Cause, Scope};
 
     #[test]
     fn tells_what_it_can() {
-        let a = Measured::new(100.0, 1.0, "taps of a");
-        let b = Measured::new(110.0, 1.0, "taps of b");
+        let a = Figure::new(100.0, 1.0, Source::from(Cause::Frequency).within(Scope::Stage("a".into())));
+        let b = Figure::new(110.0, 1.0, Source::from(Cause::Frequency).within(Scope::Stage("b".into())));
         let ratio = Ratio::new(&a, &b, 5).expect("positive");
         assert_eq!(ratio.verdict, Verdict::Larger);
         // ln 1.1 +- 1.96 sqrt(0.01^2 + 0.00909^2), by hand.
         assert!((ratio.low - 1.0711).abs() < 1e-3 && (ratio.high - 1.1297).abs() < 1e-3, "{ratio:?}");
         // A difference of 1.33 standard uncertainties of one take each: n takes need t(5 + n)^2/n <= (1.33/3.2415)^2 = 0.1686.
         // With Student's t from tables: t(12) = 2.17881 over 7 is 0.1765, t(13) = 2.16037 over 8 is 0.1519.
-        for source in ["held anew, damping, c", "taps of c"] {
-            let ratio = Ratio::new(&Measured::exact(100.0), &Measured::new(102.0, 1.5, source), 1).expect("positive");
+        for source in [Cause::HeldAnewDamping, Cause::Damping] {
+            let ratio =
+                Ratio::new(&Figure::exact(100.0), &Figure::new(102.0, 1.5, source.clone()), 1).expect("positive");
             assert_eq!(ratio.verdict, Verdict::NotToldApart { takes: Some(7) }, "{source}");
             assert_eq!(ratio.verdict.more_takes(), Some(7));
         }
-        let d = Measured::new(101.0, 3.0, "thickness of d");
+        let d = Figure::new(101.0, 3.0, Cause::Thickness);
         assert_eq!(Ratio::new(&a, &d, 5).expect("positive").verdict, Verdict::NotToldApart { takes: None });
         // What both share cancels.
-        let (e, f) = (Measured::new(2.0, 0.5, "length"), Measured::new(2.2, 0.55, "length"));
+        let (e, f) = (Figure::new(2.0, 0.5, Cause::Length), Figure::new(2.2, 0.55, Cause::Length));
         assert_eq!(Ratio::new(&e, &f, 5).expect("positive").verdict, Verdict::Larger);
     }
 }

@@ -8,7 +8,7 @@ use super::read::odd_kind;
 /// Why a report could not be saved.
 #[derive(Debug, thiserror::Error)]
 pub enum SaveError {
-    #[error("{path}: exists already. Choose another name, or add --force to replace it", path = .0.display())]
+    #[error("{path}: exists already, and is not replaced unless that is asked for. Choose another name", path = .0.display())]
     Exists(PathBuf),
     #[error(
         "{path}: is one of the inputs ({input}), and no input is replaced. Choose another name",

@@ -17,7 +17,7 @@ impl Tones {
         let modes: Vec<&Mode> = modes.into_iter().collect();
         let power: f64 = modes.iter().map(|m| 10f64.powf(m.level_full_scale_db / 10.0)).sum();
         Self {
-            at_hz: modes.iter().map(|m| (m.frequency_hz, m.frequency_hz_u)).collect(),
+            at_hz: modes.iter().map(|m| (m.frequency.value, m.frequency.u_95())).collect(),
             level_db: (power > 0.0).then(|| 10.0 * power.log10()),
         }
     }

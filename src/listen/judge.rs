@@ -128,7 +128,7 @@ fn rings_on(recording: &Recording, onset: usize, modes: &[Mode]) -> bool {
 }
 
 fn decay_rate(mode: &Mode) -> f64 {
-    mode.damping_ratio * std::f64::consts::TAU * mode.frequency_hz
+    mode.damping_ratio.value * std::f64::consts::TAU * mode.frequency.value
 }
 
 /// Level of a mode's energy (dB, of no fixed reference): its square over the rate at which that decays.
@@ -139,9 +139,9 @@ fn energy_db(mode: &Mode) -> f64 {
 /// Whether a tone rings on and decays as modes do.
 fn is_clean(mode: &Mode) -> bool {
     mode.decay_seen_db >= LEAST_DECAY_DB
-        && mode.damping_ratio <= MOST_DAMPING
+        && mode.damping_ratio.value <= MOST_DAMPING
         && decay_rate(mode) <= MOST_DECAY_RATE
-        && mode.damping_relative_u() <= MOST_UNCERTAIN
+        && mode.damping_ratio.relative_u_95() <= MOST_UNCERTAIN
 }
 
 /// The clean ones of the main tones.

@@ -4,21 +4,21 @@ use std::f64::consts::TAU;
 
 use realfft::num_complex::Complex64;
 
-use crate::part::Measured;
+use crate::uncertainty::Figure;
 
 /// A mode as a station feels it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationMode {
     /// Undamped natural frequency (Hz), damping ratio, modal mass referred to the station (kg).
-    pub frequency: Measured,
-    pub damping_ratio: Measured,
-    pub modal_mass: Measured,
+    pub frequency: Figure,
+    pub damping_ratio: Figure,
+    pub modal_mass: Figure,
 }
 
 impl StationMode {
     /// The largest real part of the mobility that this mode alone makes, 1/(2 zeta w M) (m/(N s)).
-    pub fn peak(&self) -> Measured {
-        Measured::combine(&[&self.damping_ratio, &self.frequency, &self.modal_mass], |x| {
+    pub fn peak(&self) -> Figure {
+        Figure::combine(&[&self.damping_ratio, &self.frequency, &self.modal_mass], |x| {
             1.0 / (2.0 * x[0] * TAU * x[1] * x[2])
         })
     }
@@ -60,12 +60,12 @@ impl Mobility {
     /// Mean of Re Y over a band (m/(N s)), equal weight to equal steps in Hz, with its uncertainty.
     ///
     /// Exact for each mode: the real part's integral over w is an arctangent.
-    pub fn mean_real(&self, band_hz: (f64, f64)) -> Measured {
-        let mut inputs: Vec<&Measured> = Vec::new();
+    pub fn mean_real(&self, band_hz: (f64, f64)) -> Figure {
+        let mut inputs: Vec<&Figure> = Vec::new();
         for mode in &self.modes {
             inputs.extend([&mode.frequency, &mode.damping_ratio, &mode.modal_mass]);
         }
-        Measured::combine(&inputs, |x| x.chunks_exact(3).map(|m| mean_of_one(m[0], m[1], m[2], band_hz)).sum())
+        Figure::combine(&inputs, |x| x.chunks_exact(3).map(|m| mean_of_one(m[0], m[1], m[2], band_hz)).sum())
     }
 }
 
@@ -96,13 +96,13 @@ fn mean_of_one(frequency_hz: f64, damping: f64, mass: f64, band_hz: (f64, f64)) 
 ///
 /// For a given force the power is |F|^2 Re Y/2 (Cremer and Heckl, Structure-borne sound). For a given velocity it would be
 /// the other way round.
-pub fn power_drawn_ratio(baseline: &Mobility, other: &Mobility) -> Option<(Measured, (f64, f64))> {
+pub fn power_drawn_ratio(baseline: &Mobility, other: &Mobility) -> Option<(Figure, (f64, f64))> {
     let band = (baseline.band_hz.0.max(other.band_hz.0), baseline.band_hz.1.min(other.band_hz.1));
     if band.1 <= band.0 {
         return None;
     }
     let (before, after) = (baseline.mean_real(band), other.mean_real(band));
-    Some((Measured::combine(&[&before, &after], |x| x[1] / x[0]), band))
+    Some((Figure::combine(&[&before, &after], |x| x[1] / x[0]), band))
 }
 
 #[cfg(test)]
@@ -111,9 +111,9 @@ mod tests {
 
     fn mode(f: f64, zeta: f64, mass: f64) -> StationMode {
         StationMode {
-            frequency: Measured::exact(f),
-            damping_ratio: Measured::new(zeta, 0.01 * zeta, "damping"),
-            modal_mass: Measured::exact(mass),
+            frequency: Figure::exact(f),
+            damping_ratio: Figure::new(zeta, 0.01 * zeta, "damping"),
+            modal_mass: Figure::exact(mass),
         }
     }
 

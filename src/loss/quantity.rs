@@ -1,8 +1,9 @@
 //! What a flat blank loses, and how readily a strip and a plate of its kind give: for comparison with a rim.
 
 use super::reference::{edge_of_plate, infinite_beam};
-use crate::part::{Measured, Sizes};
-use crate::stiffness::{BlankResult, Quantity};
+use crate::part::Sizes;
+use crate::stiffness::{BlankResult, Quantity, QuantityKind};
+use crate::uncertainty::{Cause, Figure};
 
 /// Damping of a numbered mode: nodal lines across the width, frequency (Hz), loss factor and its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,57 +18,33 @@ const REFERENCE_HZ: f64 = 200.0;
 /// Loss factors of a flat blank's families of modes, and reference mobilities.
 pub fn loss_quantities(sizes: &Sizes, blank: &BlankResult, losses: &[NumberedLoss]) -> Vec<Quantity> {
     let mut all = Vec::new();
-    let mut add = |code, name, measured: Measured, unit, shown, meaning| {
-        all.push(Quantity { code, name, measured, unit, shown, meaning });
-    };
+    let mut add = |kind, figure: Figure| all.push(Quantity { kind, figure });
     if let (Some(stiffness), Some(per_width)) = (&blank.bending_stiffness, &blank.bending_stiffness_per_width) {
-        let line = Measured::combine(&[stiffness, &sizes.mass, &sizes.length], |x| {
+        let line = Figure::combine(&[stiffness, &sizes.mass, &sizes.length], |x| {
             infinite_beam(x[0], x[1] / x[2], REFERENCE_HZ).re
         });
-        add(
-            "strip_mobility_200_hz_m_n_s",
-            "mobility of an endless strip, 200 Hz",
-            line,
-            "m/(N s)",
-            ("mm/(N s)", 1e3),
-            "how readily an endless strip like this gives at 200 Hz; a rigid wall gives nothing, and a rim should lie far below",
-        );
-        let area = Measured::combine(&[&sizes.mass, &sizes.length, &sizes.width], |x| x[0] / (x[1] * x[2]));
+        add(QuantityKind::StripMobility200Hz, line);
+        let area = Figure::combine(&[&sizes.mass, &sizes.length, &sizes.width], |x| x[0] / (x[1] * x[2]));
         // The edge of a plate that bends along with D_x and across with D_y: their geometric mean stands for an isotropic one.
         let across = blank.across.as_ref().zip(blank.along.as_ref());
         if let Some((across, along)) = across {
-            let edge = Measured::combine(&[per_width, &area, across, along], |x| {
+            let edge = Figure::combine(&[per_width, &area, across, along], |x| {
                 edge_of_plate(x[0] * (x[2] / x[3]).sqrt(), x[1])
             });
             let doubt = 0.06 * edge.value;
-            add(
-                "plate_edge_mobility_m_n_s",
-                "mobility of an endless plate's edge",
-                edge.plus_uncertainty(doubt, "plate taken as even"),
-                "m/(N s)",
-                ("mm/(N s)", 1e3),
-                "how readily the free edge of an endless plate like this gives, at any frequency",
-            );
+            add(QuantityKind::PlateEdgeMobility, edge.plus_uncertainty(doubt, Cause::PlateTakenAsEven));
         }
     }
-    for (family, code, name, meaning) in [
-        (
-            0,
-            "loss_factor_along",
-            "loss factor, bending along",
-            "share of the energy lost in each radian of bending along the grain; what holds the blank adds to it",
-        ),
-        (1, "loss_factor_twist", "loss factor, twist", "the same for twisting; larger, because shear loses more"),
-    ] {
+    for (family, kind) in [(0, QuantityKind::LossAlong), (1, QuantityKind::LossTwist)] {
         if let Some(mean) = mean_loss(losses, family) {
-            add(code, name, mean, "1", ("", 1.0), meaning);
+            add(kind, mean);
         }
     }
     all
 }
 
 /// Mean loss factor of a family of modes; the scatter between modes counts, since loss grows with frequency.
-fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Measured> {
+fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Figure> {
     let own: Vec<&NumberedLoss> = losses.iter().filter(|l| l.across_width == family).collect();
     if own.is_empty() {
         return None;
@@ -80,7 +57,7 @@ fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Measured> {
     } else {
         0.0
     };
-    Some(Measured::with_parts(mean, [("damping".into(), weights.powf(-0.5)), ("mode to mode".into(), scatter)]))
+    Some(Figure::with_parts(mean, [(Cause::Damping.into(), weights.powf(-0.5)), (Cause::ModeToMode.into(), scatter)]))
 }
 
 #[cfg(test)]
@@ -112,7 +89,7 @@ mod tests {
     /// A strip of EI 1.4 N m2 and 0.8 m with 0.152 kg, 0.1 m wide, E across a tenth of that along: the formulas of `reference`.
     #[test]
     fn endless_strip_and_plate_of_its_kind() {
-        let exact = |value| Measured::exact(value);
+        let exact = |value| Figure::exact(value);
         let sizes = Sizes { length: exact(0.8), width: exact(0.1), thickness: exact(2e-3), mass: exact(0.152) };
         let blank = BlankResult {
             bending_stiffness: Some(exact(1.4)),
@@ -122,7 +99,7 @@ mod tests {
             ..BlankResult::default()
         };
         let all = loss_quantities(&sizes, &blank, &losses());
-        let value = |code| all.iter().find(|q| q.code == code).map(|q| q.measured.value);
+        let value = |code| all.iter().find(|q| q.kind.code() == code).map(|q| q.figure.value);
         let strip = infinite_beam(1.4, 0.19, 200.0).re;
         assert!((value("strip_mobility_200_hz_m_n_s").expect("told") / strip - 1.0).abs() < 1e-12);
         // The geometric mean of 14 and 1.4 N m, and 1.9 kg/m2.

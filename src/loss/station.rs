@@ -1,8 +1,9 @@
 //! The mobility of a station from what the stuck-on masses told of its modes.
 
 use super::mobility::{Mobility, StationMode};
-use crate::part::{HELD_ANEW_DAMPING, Measured};
+use crate::part::HELD_ANEW_DAMPING;
 use crate::stiffness::StationResult;
+use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// The mobility at a station named `at`, its modes in the order of `results`. A mode whose modal mass is not told takes the
 /// median of the others', give or take all of it, so that what may be missing is in the uncertainty. `None` if no modal mass
@@ -19,23 +20,24 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
         .iter()
         .enumerate()
         .map(|(index, result)| {
-            let own = |s: &str| match s {
-                s if s.starts_with("added ") => s.to_owned(),
-                s if s.starts_with("held anew") => format!("{s}, {at}"),
-                s => format!("{s}, mode {index}, {at}"),
+            let (spot, mode) = (Scope::Spot(at.into()), Scope::Mode(index));
+            let own = |s: &Source| match s.cause {
+                Cause::AddedMass(_) => s.clone(),
+                Cause::HeldAnewFrequency | Cause::HeldAnewDamping => s.within(spot.clone()),
+                _ => s.within(mode.clone()).within(spot.clone()),
             };
             let tone = &result.tone;
             let (frequency, modal_mass) = match &result.effective {
                 Ok(effective) => (effective.frequency.renamed(own), effective.modal_mass.renamed(own)),
                 Err(_) => (
-                    Measured::new(tone.frequency_hz, tone.frequency_hz_u, &own("taps: frequency")),
-                    Measured::new(median, median, &own("modal mass not told")),
+                    Figure::new(tone.frequency_hz, tone.frequency_hz_u, own(&Cause::Frequency.into())),
+                    Figure::new(median, median, own(&Cause::ModalMassUnknown.into())),
                 ),
             };
             let held = HELD_ANEW_DAMPING * tone.damping_ratio;
             let damping_parts =
-                [(own("taps: damping").into(), tone.damping_ratio_u), (own("held anew, damping").into(), held)];
-            let damping_ratio = Measured::with_parts(tone.damping_ratio, damping_parts);
+                [(own(&Cause::Damping.into()), tone.damping_ratio_u), (own(&Cause::HeldAnewDamping.into()), held)];
+            let damping_ratio = Figure::with_parts(tone.damping_ratio, damping_parts);
             StationMode { frequency, damping_ratio, modal_mass }
         })
         .collect();
@@ -46,7 +48,7 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
 mod tests {
     use super::*;
     use crate::loss::power_drawn_ratio;
-    use crate::stiffness::{EffectiveMass, StationTone};
+    use crate::stiffness::{EffectiveMass, NoModalMass, StationTone};
 
     fn result(hz: f64, kg: Option<f64>) -> StationResult {
         let tone = StationTone {
@@ -56,10 +58,10 @@ mod tests {
             damping_ratio_u: 1e-4,
             level_db: 0.0,
         };
-        let effective = kg.ok_or("lost".to_owned()).map(|kg| EffectiveMass {
-            frequency: Measured::new(hz, 1e-3, "frequency"),
-            modal_mass: Measured::new(kg, 0.01 * kg, "frequency shift"),
-            stiffness: Measured::exact(0.0),
+        let effective = kg.ok_or(NoModalMass::Lost).map(|kg| EffectiveMass {
+            frequency: Figure::new(hz, 1e-3, Cause::Frequency),
+            modal_mass: Figure::new(kg, 0.01 * kg, Cause::FrequencyShift),
+            stiffness: Figure::exact(0.0),
             points: Vec::new(),
             notes: Vec::new(),
         });
@@ -69,18 +71,18 @@ mod tests {
     /// What the pieces that were stuck on weigh falls out of the ratio of two stations; what was read at each does not.
     #[test]
     fn the_same_pieces_fall_out_of_a_ratio() {
-        let station = |source: &str, at: &str| {
+        let station = |cause: &Cause, at: &str| {
             let mut one = result(200.0, Some(0.1));
-            one.effective.as_mut().expect("a mass").modal_mass = Measured::new(0.1, 5e-3, source);
+            one.effective.as_mut().expect("a mass").modal_mass = Figure::new(0.1, 5e-3, cause.clone());
             station_mobility(&[one], at).expect("a mass")
         };
-        let u = |source| {
-            let (ratio, _) = power_drawn_ratio(&station(source, "a"), &station(source, "b")).expect("the same band");
+        let u = |cause: &Cause| {
+            let (ratio, _) = power_drawn_ratio(&station(cause, "a"), &station(cause, "b")).expect("the same band");
             ratio.relative_u()
         };
         // Damping read to 1 % at each moves a mode's mean by next to nothing.
-        assert!(u("added mass of 5 g") < 5e-3, "{}", u("added mass of 5 g"));
-        assert!((u("frequency shift") / 0.05 / 2f64.sqrt() - 1.0).abs() < 0.02, "{}", u("frequency shift"));
+        assert!(u(&Cause::AddedMass("5 g".into())) < 5e-3, "{}", u(&Cause::AddedMass("5 g".into())));
+        assert!((u(&Cause::FrequencyShift) / 0.05 / 2f64.sqrt() - 1.0).abs() < 0.02, "{}", u(&Cause::FrequencyShift));
     }
 
     /// Three modes of 100 g: with the middle one's mass lost, the mean mobility's interval still holds that of all three.

@@ -4,10 +4,10 @@ use std::f64::consts::TAU;
 
 use realfft::num_complex::Complex64;
 
-use super::clusters::Cluster;
+use super::cluster::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
-use super::estimate::Group;
+use super::group::Group;
 use super::window::{phasor, raised_cosine};
 use crate::lanes::dot_single;
 

@@ -1,6 +1,6 @@
 //! A room that rings on: its resonances among the modes, and modes read where the part speaks louder than the room.
 
-use super::clusters::{Cluster, MOST_CLEANINGS, group, split};
+use super::cluster::{Cluster, MOST_CLEANINGS, group, split};
 use super::component::Component;
 use super::search::Search;
 

@@ -6,24 +6,37 @@
 
 use realfft::num_complex::Complex64;
 use rustfft::FftPlanner;
+use serde::{Deserialize, Serialize};
 
 /// Decibel curve of a mode's decay with its line.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Envelope {
     /// Times after the strike (s), evenly spaced.
+    #[serde(skip)]
     pub time_s: Vec<f64>,
     /// Level (dB re the strike: the fitted line there, or without one the refined decay's), noise subtracted; below the noise it
     /// is the noise.
+    #[serde(skip)]
     pub level_db: Vec<f64>,
     /// Noise level on the same scale (dB).
+    #[serde(deserialize_with = "nan_for_null")]
     pub noise_db: f64,
     /// The stretch used for the line (s).
+    #[serde(skip)]
     pub used_s: (f64, f64),
     /// Slope of the line (dB/s, negative) and its standard uncertainty.
+    #[serde(deserialize_with = "nan_for_null")]
     pub slope_db_per_s: f64,
+    #[serde(deserialize_with = "nan_for_null")]
     pub slope_db_per_s_u: f64,
     /// Slopes of the first and second half of the stretch (dB/s), with their standard uncertainties.
+    #[serde(skip)]
     pub halves: [(f64, f64); 2],
+}
+
+/// JSON has no number that is none.
+fn nan_for_null<'de, D: serde::Deserializer<'de>>(from: D) -> Result<f64, D::Error> {
+    Ok(Option::deserialize(from)?.unwrap_or(f64::NAN))
 }
 
 /// A band around one mode in one transform, of all taps.

@@ -4,19 +4,22 @@ use realfft::RealFftPlanner;
 use rustfft::FftPlanner;
 
 use super::bend::{Bend, bend};
-use super::clusters::{Cluster, refine};
+use super::clusters::refine;
 use super::component::Component;
 use super::density::NoiseDensity;
 use super::envelope::{EnvelopeInput, extract, filter_width_hz};
+use super::estimate_note::EstimateNote;
 use super::evidence;
+use super::group::Group;
+use super::left_out::LeftOutReason;
 use super::mode::{Mode, ModeReason};
 use super::odd_tap::odd_taps;
 use super::rings::{CONTACT_S, LONG_CONTACT_S, Stretch, TRUSTED_DB, read_rings, trusted_s};
-use super::room_noise::Room;
+use super::room_noise::{Room, RoomNoise, read_room, room_noise};
 use super::search::Search;
 use super::spectra::transform;
 use super::spectrum::Spectrum;
-use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, Whitening};
+use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch};
 
 /// Which frequencies to search, and what is wanted besides the modes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,10 +47,10 @@ pub struct Estimate {
     /// Steady lines heard before the taps and left out (Hz).
     pub steady_lines_hz: Vec<f64>,
     /// Peaks that were looked at and are not listed as modes: frequency (Hz, ascending) and why.
-    pub left_out: Vec<(f64, &'static str)>,
+    pub left_out: Vec<(f64, LeftOutReason)>,
     /// The picture of the spectrum: mean over the taps used.
     pub spectrum: Spectrum,
-    pub notes: Vec<String>,
+    pub notes: Vec<EstimateNote>,
 }
 
 impl Estimate {
@@ -68,7 +71,7 @@ const MOST_SAMPLES_TOGETHER: usize = 2_000_000;
 
 /// Working storage that several takes can share: plans of transforms.
 pub struct Estimator {
-    pub(super) real: RealFftPlanner<f32>,
+    real: RealFftPlanner<f32>,
     complex: FftPlanner<f64>,
 }
 
@@ -76,14 +79,6 @@ impl Default for Estimator {
     fn default() -> Self {
         Self { real: RealFftPlanner::new(), complex: FftPlanner::new() }
     }
-}
-
-/// A group of taps analysed together.
-pub(super) struct Group<'a> {
-    pub search: Search<'a>,
-    pub clusters: Vec<Cluster>,
-    pub whitening: &'a Whitening,
-    pub origin_s: f64,
 }
 
 impl Estimator {
@@ -97,17 +92,14 @@ impl Estimator {
         found: &TapSearch,
         options: &EstimateOptions,
     ) -> Result<Estimate, SoundError> {
-        let room = self.read_room(recording, found)?;
+        let room = read_room(recording, found, &mut self.real)?;
         let mut taps = found.taps.clone();
         let mut used = Stretch { contact_s: CONTACT_S, limit_s: f64::INFINITY };
         let mut notes = Vec::new();
         if found.noise_source != NoiseSource::BeforeTaps
             && let Some(seconds) = trusted_s(recording, &taps)
         {
-            notes.push(format!(
-                "no quiet was recorded before the strike, so nothing tells a fade from a decay: only the first \
-                 {TRUSTED_DB:.0} dB ({seconds:.2} s) are used. Leave half a second of quiet before the first tap"
-            ));
+            notes.push(EstimateNote::NoQuietBefore { trusted_db: TRUSTED_DB, seconds });
             used.limit_s = seconds;
         }
         // A tap unlike the others, or a fade, is found only by the fit: leave it out and begin again.
@@ -122,29 +114,19 @@ impl Estimator {
                 Attempt::Done(mut estimate) => {
                     estimate.taps = taps;
                     if used.contact_s == LONG_CONTACT_S && !estimate.modes.is_empty() {
-                        notes.push(format!(
-                            "the tapper's push drowns the modes at first: only what comes {:.0} ms after the strike is used. \
-                             A lighter or harder tapper leaves the part sooner",
-                            1e3 * LONG_CONTACT_S
-                        ));
+                        notes.push(EstimateNote::LongContact { seconds: LONG_CONTACT_S });
                     }
                     estimate.notes.splice(0..0, notes);
                     return Ok(*estimate);
                 }
                 Attempt::LeaveOut(which) => which.into_iter().for_each(|(tap, reason)| taps[tap].reasons.push(reason)),
                 Attempt::Limit(seconds) => {
-                    notes.push(format!(
-                        "the level bends down {seconds:.2} s after the strike (a fade, a gate or automatic gain): only \
-                         what comes before is used"
-                    ));
+                    notes.push(EstimateNote::BendsDownAfter { seconds });
                     used.limit_s = seconds;
                 }
             }
         }
-        notes.push(
-            "tap after tap had to be left out, and the rest still do not agree: hold the part as before, tap again"
-                .into(),
-        );
+        notes.push(EstimateNote::NoAgreement);
         Ok(Estimate {
             modes: Vec::new(),
             taps,
@@ -154,6 +136,14 @@ impl Estimator {
             spectrum: Spectrum::default(),
             notes,
         })
+    }
+
+    /// The noise of a room from a recording in which nothing was tapped.
+    ///
+    /// # Errors
+    /// `Read` if a long file changed since it was scanned.
+    pub fn room_noise(&mut self, recording: &mut Recording) -> Result<RoomNoise, SoundError> {
+        room_noise(recording, &mut self.real)
     }
 
     fn attempt(
@@ -246,7 +236,7 @@ impl Estimator {
             // What one group of taps could not tell, another may have; and each names the same peak.
             let same = |a: f64, b: f64| (a / b - 1.0).abs() < SAME_PEAK;
             estimate.left_out.dedup_by(|a, b| same(a.0, b.0));
-            estimate.left_out.retain(|(f, _)| !estimate.modes.iter().any(|m| same(m.frequency_hz, *f)));
+            estimate.left_out.retain(|(f, _)| !estimate.modes.iter().any(|m| same(m.frequency.value, *f)));
         }
         if noise_source != NoiseSource::BeforeTaps {
             for mode in &mut estimate.modes {

@@ -1,7 +1,9 @@
 //! Joining the results of groups of taps of one long recording.
 
-use super::mode::{Mode, ModeReason, student_factor};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::mode::{Mode, ModeReason};
+use crate::uncertainty::{Cause, Figure, student_factor};
 
 /// One list of modes from several groups (modes, number of taps): inverse-variance means of what at least half of the
 /// groups found; where the groups scatter more than their uncertainties allow, the scatter counts.
@@ -11,16 +13,16 @@ pub(super) fn merge(mut groups: Vec<(Vec<Mode>, usize)>) -> Vec<Mode> {
     }
     let total = groups.len();
     let mut pool: Vec<Mode> = groups.into_iter().flat_map(|g| g.0).collect();
-    pool.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
+    pool.sort_by(|a, b| a.frequency.value.total_cmp(&b.frequency.value));
     let mut joined = Vec::new();
     let mut at = 0;
     while at < pool.len() {
         let first = &pool[at];
-        let width = 0.5 * first.damping_ratio * first.frequency_hz;
+        let width = 0.5 * first.damping_ratio.value * first.frequency.value;
         let end = (at + 1..pool.len())
             .find(|i| {
-                let gap = pool[*i].frequency_hz - pool[*i - 1].frequency_hz;
-                gap > (5.0 * pool[*i].frequency_hz_u.hypot(pool[*i - 1].frequency_hz_u)).max(width)
+                let (own, before) = (&pool[*i].frequency, &pool[*i - 1].frequency);
+                own.value - before.value > (5.0 * own.u().hypot(before.u())).max(width)
             })
             .unwrap_or(pool.len());
         if 2 * (end - at) >= total {
@@ -34,23 +36,31 @@ pub(super) fn merge(mut groups: Vec<(Vec<Mode>, usize)>) -> Vec<Mode> {
 }
 
 fn mean(same: &[Mode]) -> Mode {
-    let weighted = |value: &dyn Fn(&Mode) -> (f64, f64)| {
-        let weights: f64 = same.iter().map(|m| value(m).1.powi(-2)).sum();
-        let mean = same.iter().map(|m| value(m).0 * value(m).1.powi(-2)).sum::<f64>() / weights;
+    let weighted = |value: &dyn Fn(&Mode) -> &Figure| {
+        let weights: f64 = same.iter().map(|m| value(m).u().powi(-2)).sum();
         let freedom = same.len() as f64 - 1.0;
-        let chi2: f64 = same.iter().map(|m| ((value(m).0 - mean) / value(m).1).powi(2)).sum();
+        let mean = same.iter().map(|m| value(m).value * value(m).u().powi(-2)).sum::<f64>() / weights;
+        let chi2: f64 = same.iter().map(|m| ((value(m).value - mean) / value(m).u()).powi(2)).sum();
         let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(0.99));
         let differ = freedom > 0.0 && chi2 > limit;
         let student = student_factor(freedom);
         let factor = if differ { (chi2 / freedom).sqrt() * student } else { 1.0 };
-        (mean, weights.powf(-0.5) * factor, differ)
+        // Each group of taps is off by its own: of one cause, what the groups are off by is independent.
+        let mut joint = Figure::exact(mean);
+        for own in same.iter().map(value) {
+            let share = own.u().powi(-2) / weights;
+            for (source, part) in own.parts() {
+                joint = joint.plus_uncertainty(share * part.abs(), source.clone());
+            }
+        }
+        let beyond = joint.u() * (factor * factor - 1.0).max(0.0).sqrt();
+        (if differ { joint.plus_uncertainty(beyond, Cause::TapGroups) } else { joint }, differ)
     };
     let strongest = same.iter().max_by(|a, b| a.level_full_scale_db.total_cmp(&b.level_full_scale_db));
     let mut mode = strongest.unwrap_or(&same[0]).clone();
-    let (frequency, frequency_u, differ_f) = weighted(&|m| (m.frequency_hz, m.frequency_hz_u));
-    let (damping, damping_u, differ_d) = weighted(&|m| (m.damping_ratio, m.damping_ratio_u));
-    (mode.frequency_hz, mode.frequency_hz_u) = (frequency, frequency_u);
-    (mode.damping_ratio, mode.damping_ratio_u) = (damping, damping_u);
+    let (frequency, differ_f) = weighted(&|m| &m.frequency);
+    let (damping_ratio, differ_d) = weighted(&|m| &m.damping_ratio);
+    (mode.frequency, mode.damping_ratio) = (frequency, damping_ratio);
     mode.taps_used = same.iter().map(|m| m.taps_used).sum();
     mode.per_tap = same.iter().flat_map(|m| m.per_tap.iter().copied()).collect();
     mode.reasons = Vec::new();
@@ -73,17 +83,15 @@ mod tests {
 
     fn mode(hz: f64, hz_u: f64, damping: f64) -> Mode {
         Mode {
-            frequency_hz: hz,
-            frequency_hz_u: hz_u,
-            damping_ratio: damping,
-            damping_ratio_u: 0.01 * damping,
+            frequency: Figure::new(hz, hz_u, Cause::Noise),
+            damping_ratio: Figure::new(damping, 0.01 * damping, Cause::Noise),
             level_db: 0.0,
             level_full_scale_db: -20.0,
             taps_used: 3,
             decay_seen_db: 40.0,
             reasons: Vec::new(),
             envelope: Envelope::default(),
-            per_tap: vec![(hz, damping); 3],
+            per_tap: vec![Some((hz, damping)); 3],
         }
     }
 
@@ -92,8 +100,8 @@ mod tests {
     fn groups_are_their_weighted_mean() {
         let joined = merge(vec![(vec![mode(100.0, 0.1, 0.01)], 3), (vec![mode(100.1, 0.2, 0.01)], 3)]);
         let [one] = &joined[..] else { panic!("{joined:?}") };
-        assert!((one.frequency_hz - 100.02).abs() < 1e-9);
-        assert!((one.frequency_hz_u - (1.0f64 / 125.0).sqrt()).abs() < 1e-9);
+        assert!((one.frequency.value - 100.02).abs() < 1e-9);
+        assert!((one.frequency.u() - (1.0f64 / 125.0).sqrt()).abs() < 1e-9);
         assert_eq!((one.taps_used, one.per_tap.len(), one.reasons.len()), (6, 6, 0));
     }
 
@@ -102,9 +110,9 @@ mod tests {
     fn groups_that_differ_say_so() {
         let joined = merge(vec![(vec![mode(100.0, 0.1, 0.02)], 3), (vec![mode(101.0, 0.1, 0.02)], 3)]);
         let [one] = &joined[..] else { panic!("{joined:?}") };
-        assert!((one.frequency_hz - 100.5).abs() < 1e-9);
+        assert!((one.frequency.value - 100.5).abs() < 1e-9);
         let expected = 0.1 / 2f64.sqrt() * 50f64.sqrt() * student_factor(1.0);
-        assert!((one.frequency_hz_u / expected - 1.0).abs() < 1e-9, "{} {expected}", one.frequency_hz_u);
+        assert!((one.frequency.u() / expected - 1.0).abs() < 1e-9, "{} {expected}", one.frequency.u());
         assert_eq!(one.reasons, [ModeReason::TapsDiffer]);
     }
 
@@ -114,7 +122,7 @@ mod tests {
         let mut third = groups();
         third.push(Mode { level_full_scale_db: -30.0, ..mode(250.0, 0.1, 0.01) });
         let heard: Vec<f64> =
-            merge(vec![(groups(), 1), (groups(), 1), (third.clone(), 1)]).iter().map(|m| m.frequency_hz).collect();
+            merge(vec![(groups(), 1), (groups(), 1), (third.clone(), 1)]).iter().map(|m| m.frequency.value).collect();
         assert_eq!(heard.len(), 1, "{heard:?}");
         // Of two groups one is half of them; levels are told under the strongest.
         let levels: Vec<f64> = merge(vec![(groups(), 1), (third, 1)]).iter().map(|m| m.level_db).collect();

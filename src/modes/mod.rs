@@ -6,17 +6,23 @@
 
 mod band;
 mod bend;
+mod cluster;
 mod clusters;
 mod component;
 mod density;
 mod echo;
 mod envelope;
 mod estimate;
+mod estimate_note;
 mod evidence;
+mod fast_length;
+mod group;
 mod hidden;
 mod joint;
+mod left_out;
 mod merge;
 mod mode;
+mod noise_of_fit;
 mod odd_tap;
 mod presence;
 mod rings;
@@ -27,10 +33,14 @@ mod spectrum;
 mod steady_line;
 #[cfg(test)]
 mod tests;
+mod widening;
 mod window;
 
+pub use crate::uncertainty::{COVERAGE_95, student_factor};
 pub use envelope::Envelope;
 pub use estimate::{Estimate, EstimateOptions, Estimator};
-pub use mode::{COVERAGE_95, Mode, ModeReason, student_factor};
+pub use estimate_note::EstimateNote;
+pub use left_out::LeftOutReason;
+pub use mode::{Mode, ModeReason};
 pub use room_noise::RoomNoise;
 pub use spectrum::Spectrum;

@@ -1,11 +1,14 @@
 //! A mode as it is reported, and what may make it doubtful.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
+use serde::{Deserialize, Serialize};
 
 use super::envelope::Envelope;
+use crate::uncertainty::Figure;
 
 /// Why a mode, or its damping, is to be taken with care. Each has a stable short code and a plain sentence.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum ModeReason {
     /// Only one tap could be used, so nothing confirms the mode.
     SingleTap,
@@ -101,14 +104,12 @@ impl ModeReason {
 }
 
 /// A mode of vibration as measured in one take.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Mode {
-    /// Undamped natural frequency f0 (Hz) and its standard uncertainty.
-    pub frequency_hz: f64,
-    pub frequency_hz_u: f64,
-    /// Damping ratio zeta (no unit) and its standard uncertainty.
-    pub damping_ratio: f64,
-    pub damping_ratio_u: f64,
+    /// Undamped natural frequency f0 (Hz).
+    pub frequency: Figure,
+    /// Damping ratio zeta (no unit).
+    pub damping_ratio: Figure,
     /// Level at the strike relative to the strongest mode (dB), mean over the taps used.
     pub level_db: f64,
     /// Level at the strike in full scale of the recording (dB), mean over the taps used.
@@ -120,41 +121,27 @@ pub struct Mode {
     pub reasons: Vec<ModeReason>,
     /// The decay as one looks at it.
     pub envelope: Envelope,
-    /// Frequency (Hz) and damping ratio of each tap on its own, in the order of the accepted taps.
-    pub per_tap: Vec<(f64, f64)>,
-}
-
-/// How many standard uncertainties make a 95 % interval. Small numbers of taps are already allowed for in the standard
-/// uncertainties (scaled by Student's t), so this is the normal quantile.
-pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
-
-/// How much wider than the normal one Student's t makes a 95 % interval of so many degrees of freedom.
-pub fn student_factor(freedom: f64) -> f64 {
-    // Below one degree of freedom nothing is told; one is the widest that has an interval (12.7).
-    StudentsT::new(0.0, 1.0, freedom.max(1.0)).map_or(f64::INFINITY, |t| t.inverse_cdf(0.975)) / COVERAGE_95
+    /// Frequency (Hz) and damping ratio of each tap on its own, in the order of the accepted taps; `None` where it shows neither.
+    pub per_tap: Vec<Option<(f64, f64)>>,
 }
 
 impl Mode {
     /// Loss factor eta = 2 zeta (no unit).
-    pub fn loss_factor(&self) -> f64 {
-        2.0 * self.damping_ratio
+    pub fn loss_factor(&self) -> Figure {
+        self.damping_ratio.times(2.0)
     }
 
     /// Quality factor Q = 1/(2 zeta) (no unit).
-    pub fn q(&self) -> f64 {
-        0.5 / self.damping_ratio
+    pub fn q(&self) -> Figure {
+        self.damping_ratio.to_power(-1.0, 0.5)
     }
 
     /// Ring time T60 = ln(1000)/(zeta omega_0) (s), the time for 60 dB.
     ///
     /// Source: the decay A exp(-zeta omega_0 t); ISO 10848-1:2006, 7.3.1 prints eta = 2.2/(f T60) for the same.
-    pub fn ring_time_s(&self) -> f64 {
-        1000f64.ln() / (self.damping_ratio * std::f64::consts::TAU * self.frequency_hz)
-    }
-
-    /// Relative standard uncertainty of the damping ratio, and of everything inversely proportional to it.
-    pub fn damping_relative_u(&self) -> f64 {
-        self.damping_ratio_u / self.damping_ratio
+    pub fn ring_time_s(&self) -> Figure {
+        let omega0 = std::f64::consts::TAU * self.frequency.value;
+        self.damping_ratio.to_power(-1.0, 1000f64.ln() / omega0)
     }
 }
 
@@ -167,10 +154,8 @@ mod tests {
     #[test]
     fn loss_factor_and_ring_time_agree_with_iso_10848() {
         let mut mode = Mode {
-            frequency_hz: 1000.0,
-            frequency_hz_u: 0.1,
-            damping_ratio: 0.0044 / 2.0,
-            damping_ratio_u: 1e-5,
+            frequency: Figure::new(1000.0, 0.1, "taps"),
+            damping_ratio: Figure::new(0.0044 / 2.0, 1e-5, "taps"),
             level_db: 0.0,
             level_full_scale_db: -20.0,
             taps_used: 1,
@@ -179,11 +164,11 @@ mod tests {
             envelope: Envelope::default(),
             per_tap: vec![],
         };
-        assert!((mode.ring_time_s() - 0.5).abs() < 0.5 * 6e-4);
-        mode.damping_ratio = 0.01;
-        mode.frequency_hz = 200.0;
+        assert!((mode.ring_time_s().value - 0.5).abs() < 0.5 * 6e-4);
+        mode.damping_ratio.value = 0.01;
+        mode.frequency.value = 200.0;
         // 6.907755/(0.01 2 pi 200), computed by hand.
-        assert!((mode.ring_time_s() - 0.549_701_7).abs() < 1e-6);
-        assert!((mode.q() - 50.0).abs() < 1e-12);
+        assert!((mode.ring_time_s().value - 0.549_701_7).abs() < 1e-6);
+        assert!((mode.q().value - 50.0).abs() < 1e-12);
     }
 }

@@ -1,9 +1,9 @@
 //! The room's noise: what a fit of taps needs to know of it, and what can be heard in it before anything is tapped.
 
+use realfft::RealFftPlanner;
 use realfft::num_complex::Complex64;
 
 use super::density::NoiseDensity;
-use super::estimate::Estimator;
 use super::steady_line::{SteadyLine, steady_lines, take_out};
 use crate::sound::{BROAD_ORDER, NoiseSource, Recording, SoundError, TapSearch, Whitening};
 
@@ -39,102 +39,104 @@ impl RoomNoise {
     }
 }
 
-impl Estimator {
-    pub(super) fn read_room(&mut self, recording: &mut Recording, found: &TapSearch) -> Result<Room, SoundError> {
-        let rate_hz = recording.sample_rate_hz();
-        let most = (MOST_NOISE_S * rate_hz) as usize;
-        let mut scratch = Vec::new();
-        let mut raw: Vec<Vec<f32>> = Vec::new();
-        let mut total = 0;
-        for range in &found.quiet {
-            // The end of a stretch is the quietest part of it: the taps before have died away.
-            let from = range.start.max(range.end.saturating_sub(most - total));
-            raw.push(recording.read(from, range.end, &mut scratch)?.to_vec());
-            total += range.end - from;
-            if total + 64 >= most {
-                break;
-            }
+pub(super) fn read_room(
+    recording: &mut Recording,
+    found: &TapSearch,
+    planner: &mut RealFftPlanner<f32>,
+) -> Result<Room, SoundError> {
+    let rate_hz = recording.sample_rate_hz();
+    let most = (MOST_NOISE_S * rate_hz) as usize;
+    let mut scratch = Vec::new();
+    let mut raw: Vec<Vec<f32>> = Vec::new();
+    let mut total = 0;
+    for range in &found.quiet {
+        // The end of a stretch is the quietest part of it: the taps before have died away.
+        let from = range.start.max(range.end.saturating_sub(most - total));
+        raw.push(recording.read(from, range.end, &mut scratch)?.to_vec());
+        total += range.end - from;
+        if total + 64 >= most {
+            break;
         }
-        // Behind the ring-down the part still sounds, or an editor has been at work: no guide to the room.
-        if raw.is_empty() || found.noise_source != NoiseSource::BeforeTaps {
-            return Ok(Room { whitening: Whitening::none(), density: None, lines: Vec::new(), offset: 0.0 });
-        }
-        let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
-        raw.iter_mut().flatten().for_each(|s| *s -= offset);
-        let heard = self.hear(&raw, rate_hz);
-        if heard.lines.is_empty() {
-            return Ok(Room { offset, ..heard });
-        }
-        // Strong lines bend the filter and lie over the noise beside them: without them the noise is heard as it is.
-        raw.iter_mut().for_each(|stretch| take_out(&heard.lines, stretch, rate_hz));
-        let mut room = self.hear(&raw, rate_hz);
-        let gain = |whitening: &Whitening, frequency_hz: f64| {
-            whitening.gain(Complex64::from_polar(1.0, std::f64::consts::TAU * frequency_hz / rate_hz)).norm()
-        };
-        let heard_again = heard.lines.iter().map(|line| {
-            let f = line.frequency_hz;
-            SteadyLine {
-                frequency_hz: f,
-                amplitude: line.amplitude * gain(&room.whitening, f) / gain(&heard.whitening, f),
-            }
-        });
-        room.lines.extend(heard_again.collect::<Vec<_>>());
-        room.lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
-        Ok(Room { offset, ..room })
     }
+    // Behind the ring-down the part still sounds, or an editor has been at work: no guide to the room.
+    if raw.is_empty() || found.noise_source != NoiseSource::BeforeTaps {
+        return Ok(Room { whitening: Whitening::none(), density: None, lines: Vec::new(), offset: 0.0 });
+    }
+    let offset = (raw.iter().flatten().map(|s| f64::from(*s)).sum::<f64>() / total.max(1) as f64) as f32;
+    raw.iter_mut().flatten().for_each(|s| *s -= offset);
+    let heard = hear(&raw, rate_hz, planner);
+    if heard.lines.is_empty() {
+        return Ok(Room { offset, ..heard });
+    }
+    // Strong lines bend the filter and lie over the noise beside them: without them the noise is heard as it is.
+    raw.iter_mut().for_each(|stretch| take_out(&heard.lines, stretch, rate_hz));
+    let mut room = hear(&raw, rate_hz, planner);
+    let gain = |whitening: &Whitening, frequency_hz: f64| {
+        whitening.gain(Complex64::from_polar(1.0, std::f64::consts::TAU * frequency_hz / rate_hz)).norm()
+    };
+    let heard_again = heard.lines.iter().map(|line| {
+        let f = line.frequency_hz;
+        SteadyLine { frequency_hz: f, amplitude: line.amplitude * gain(&room.whitening, f) / gain(&heard.whitening, f) }
+    });
+    room.lines.extend(heard_again.collect::<Vec<_>>());
+    room.lines.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
+    Ok(Room { offset, ..room })
+}
 
-    /// Noise, whitened, and the lines that stand out of it.
-    fn hear(&mut self, noise: &[Vec<f32>], rate_hz: f64) -> Room {
-        let whitening = Whitening::of_noise(noise, BROAD_ORDER);
-        let white: Vec<Vec<f32>> = noise
-            .iter()
-            .map(|stretch| {
-                let mut out = Vec::new();
-                whitening.apply(stretch, &mut out);
-                out
+/// Noise, whitened, and the lines that stand out of it.
+fn hear(noise: &[Vec<f32>], rate_hz: f64, planner: &mut RealFftPlanner<f32>) -> Room {
+    let whitening = Whitening::of_noise(noise, BROAD_ORDER);
+    let white: Vec<Vec<f32>> = noise
+        .iter()
+        .map(|stretch| {
+            let mut out = Vec::new();
+            whitening.apply(stretch, &mut out);
+            out
+        })
+        .collect();
+    let density = NoiseDensity::of_noise(&white, rate_hz, planner);
+    let lines = match (&density, white.iter().max_by_key(|w| w.len())) {
+        (Some(density), Some(longest)) => steady_lines(longest, density, rate_hz, planner),
+        _ => Vec::new(),
+    };
+    Room { whitening, density, lines, offset: 0.0 }
+}
+
+/// The noise and the steady lines of a recording in which nothing is tapped.
+///
+/// # Errors
+/// `Read` if a long file changed since it was scanned.
+pub(super) fn room_noise(
+    recording: &mut Recording,
+    planner: &mut RealFftPlanner<f32>,
+) -> Result<RoomNoise, SoundError> {
+    let whole = TapSearch {
+        taps: Vec::new(),
+        quiet: std::iter::once(0..recording.len()).collect(),
+        noise_source: NoiseSource::BeforeTaps,
+        loudest_at_s: 0.0,
+        loudest_over_noise_db: 0.0,
+    };
+    let room = read_room(recording, &whole, planner)?;
+    let rate_hz = recording.sample_rate_hz();
+    let gain = |f: f64| {
+        let pole = Complex64::from_polar(1.0, std::f64::consts::TAU * f / rate_hz);
+        room.whitening.gain(pole).norm().max(1e-6)
+    };
+    let density = room.density.as_ref().map_or_else(Vec::new, |density| {
+        let steps = (0.5 * rate_hz / STEP_HZ) as usize;
+        (0..steps)
+            .map(|k| {
+                let f = k as f64 * STEP_HZ;
+                density.at(f) / (gain(f) * gain(f))
             })
-            .collect();
-        let density = NoiseDensity::of_noise(&white, rate_hz, &mut self.real);
-        let lines = match (&density, white.iter().max_by_key(|w| w.len())) {
-            (Some(density), Some(longest)) => steady_lines(longest, density, rate_hz, &mut self.real),
-            _ => Vec::new(),
-        };
-        Room { whitening, density, lines, offset: 0.0 }
-    }
-
-    /// The noise and the steady lines of a recording in which nothing is tapped.
-    ///
-    /// # Errors
-    /// `Read` if a long file changed since it was scanned.
-    pub fn room_noise(&mut self, recording: &mut Recording) -> Result<RoomNoise, SoundError> {
-        let whole = TapSearch {
-            taps: Vec::new(),
-            quiet: std::iter::once(0..recording.len()).collect(),
-            noise_source: NoiseSource::BeforeTaps,
-            loudest_at_s: 0.0,
-            loudest_over_noise_db: 0.0,
-        };
-        let room = self.read_room(recording, &whole)?;
-        let rate_hz = recording.sample_rate_hz();
-        let gain = |f: f64| {
-            let pole = Complex64::from_polar(1.0, std::f64::consts::TAU * f / rate_hz);
-            room.whitening.gain(pole).norm().max(1e-6)
-        };
-        let density = room.density.as_ref().map_or_else(Vec::new, |density| {
-            let steps = (0.5 * rate_hz / STEP_HZ) as usize;
-            (0..steps)
-                .map(|k| {
-                    let f = k as f64 * STEP_HZ;
-                    density.at(f) / (gain(f) * gain(f))
-                })
-                .collect()
-        });
-        let level = |amplitude: f64| 20.0 * (amplitude / 2f64.sqrt()).max(1e-15).log10();
-        let mut lines: Vec<(f64, f64)> =
-            room.lines.iter().map(|l| (l.frequency_hz, level(l.amplitude / gain(l.frequency_hz)))).collect();
-        lines.sort_by(|a, b| b.1.total_cmp(&a.1));
-        Ok(RoomNoise { lines, step_hz: STEP_HZ, density })
-    }
+            .collect()
+    });
+    let level = |amplitude: f64| 20.0 * (amplitude / 2f64.sqrt()).max(1e-15).log10();
+    let mut lines: Vec<(f64, f64)> =
+        room.lines.iter().map(|l| (l.frequency_hz, level(l.amplitude / gain(l.frequency_hz)))).collect();
+    lines.sort_by(|a, b| b.1.total_cmp(&a.1));
+    Ok(RoomNoise { lines, step_hz: STEP_HZ, density })
 }
 
 #[cfg(test)]
@@ -156,7 +158,7 @@ mod tests {
             }
             let sound = sound.into_iter().map(|s| s as f32).collect();
             let mut recording = Recording::from_samples(sound, RATE_HZ).expect("sound samples");
-            let mut lines = Estimator::default().room_noise(&mut recording).expect("memory can be read").lines;
+            let mut lines = room_noise(&mut recording, &mut RealFftPlanner::new()).expect("memory can be read").lines;
             lines.sort_by(|a, b| a.0.total_cmp(&b.0));
             let told: Vec<f64> = lines.iter().map(|l| (l.0 / 50.0).round() * 50.0).collect();
             assert_eq!(told, [50.0, 100.0, 150.0], "seed {seed}: {lines:?}");

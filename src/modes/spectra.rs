@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::component::{Component, RealDecay};
 use super::density::NoiseDensity;
+use super::fast_length::fast_length;
 use super::rings::Ring;
 use super::window::turns;
 
@@ -31,25 +32,6 @@ pub(super) struct Scale {
 
 /// Bins below this index are not searched: too near to 0 Hz for the windows' lobes.
 pub(super) const FIRST_BIN: usize = 3;
-
-/// The smallest even number with no prime factor above 5 that is not below `least`.
-pub(super) fn fast_length(least: usize) -> usize {
-    let mut best = least.next_power_of_two().max(2);
-    let mut five = 1;
-    while five < best {
-        let mut three = five;
-        while three < best {
-            let mut two = three * 2;
-            while two < least {
-                two *= 2;
-            }
-            best = best.min(two);
-            three *= 3;
-        }
-        five *= 5;
-    }
-    best
-}
 
 /// Transforms all rings at all lengths. The power is told by [`Scale::set_noise`].
 pub(super) fn transform(rings: &[Ring], planner: &mut RealFftPlanner<f32>) -> Vec<Scale> {

@@ -5,6 +5,7 @@ use realfft::num_complex::Complex64;
 
 use super::component::Component;
 use super::density::NoiseDensity;
+use super::fast_length::fast_length;
 use super::window::{phasor, raised_cosine, tone};
 
 /// A steady line heard in the quiet before the taps.
@@ -43,7 +44,7 @@ pub(super) fn steady_lines(
         return Vec::new();
     }
     let length = stretch.len();
-    let transform = super::spectra::fast_length(2 * length);
+    let transform = fast_length(2 * length);
     let plan = planner.plan_fft_forward(transform);
     let mut input = plan.make_input_vec();
     for ((i, s), shape) in input.iter_mut().zip(stretch).zip(raised_cosine(length)) {

@@ -2,15 +2,16 @@
 
 use std::ops::Range;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use toml::Spanned;
 
-use super::measured::{Measured, mean_of_readings};
+use super::reader::{PartError, Reader, line_of};
 use super::rim_build::{FileRim, RimBuild};
-use super::units::{Dimension, parse_readings, parse_uncertainty};
+use super::units::{Dimension, parse_readings};
+use crate::uncertainty::{Cause, Figure, mean_of_readings};
 
 /// What a part is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
     /// A flat blank or strip, the grain along its length.
@@ -35,17 +36,17 @@ impl Kind {
 /// Sizes and mass of a flat blank (m, kg), all of them known.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sizes {
-    pub length: Measured,
-    pub width: Measured,
-    pub thickness: Measured,
-    pub mass: Measured,
+    pub length: Figure,
+    pub width: Figure,
+    pub thickness: Figure,
+    pub mass: Figure,
 }
 
 impl Sizes {
     /// Density (kg/m3).
-    pub fn density(&self) -> Measured {
+    pub fn density(&self) -> Figure {
         let inputs = [&self.mass, &self.length, &self.width, &self.thickness];
-        Measured::combine(&inputs, |x| x[0] / (x[1] * x[2] * x[3]))
+        Figure::combine(&inputs, |x| x[0] / (x[1] * x[2] * x[3]))
     }
 }
 
@@ -53,16 +54,16 @@ impl Sizes {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Deflection {
     /// The weight that was hung on or laid on (kg).
-    pub weight: Measured,
+    pub weight: Figure,
     /// How far the dial moved (m).
-    pub reading: Measured,
+    pub reading: Figure,
 }
 
 /// One layer of a laminate.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ply {
     pub wood: String,
-    pub thickness: Measured,
+    pub thickness: Figure,
     /// Angle of the grain to the part's length (degrees).
     pub grain_deg: f64,
 }
@@ -72,28 +73,19 @@ pub struct Ply {
 pub struct PartDescription {
     pub name: Option<String>,
     pub kind: Kind,
-    pub length: Option<Measured>,
-    pub width: Option<Measured>,
-    pub thickness: Option<Measured>,
-    pub mass: Option<Measured>,
+    pub length: Option<Figure>,
+    pub width: Option<Figure>,
+    pub thickness: Option<Figure>,
+    pub mass: Option<Figure>,
     /// Temperature (C) and relative humidity (fraction) of the room.
-    pub temperature: Option<Measured>,
-    pub humidity: Option<Measured>,
+    pub temperature: Option<Figure>,
+    pub humidity: Option<Figure>,
     pub deflection: Option<Deflection>,
     /// From outside to inside; empty if not said.
     pub plies: Vec<Ply>,
     /// A rim's shape and joints, if they are said.
     pub rim: Option<RimBuild>,
     pub notes: Option<String>,
-}
-
-/// What is wrong with a description: the field, its line (from 1) if it stands in a file, and the sentence.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum PartError {
-    #[error("line {line}, {field}: {why}")]
-    Field { line: usize, field: String, why: String },
-    #[error("{0}")]
-    File(String),
 }
 
 /// Standard uncertainties of the usual instruments: a rule with millimetres (0.3 mm, half a division evenly spread), a
@@ -157,38 +149,6 @@ struct FileDeflection {
     reading: Spanned<String>,
 }
 
-pub(crate) fn line_of(text: &str, at: usize) -> usize {
-    text[..at.min(text.len())].matches('\n').count() + 1
-}
-
-/// Reads one field with its uncertainty.
-pub(super) struct Reader<'a> {
-    text: &'a str,
-}
-
-impl Reader<'_> {
-    pub(super) fn wrong(&self, field: &str, value: &Spanned<String>, why: String) -> PartError {
-        PartError::Field { line: line_of(self.text, value.span().start), field: field.to_owned(), why }
-    }
-
-    pub(super) fn read(
-        &self,
-        field: &str,
-        value: &Spanned<String>,
-        uncertainty: Option<&Spanned<String>>,
-        dimension: Dimension,
-        usual: f64,
-    ) -> Result<Measured, PartError> {
-        let readings = parse_readings(value.get_ref(), dimension).map_err(|why| self.wrong(field, value, why))?;
-        let u = match uncertainty {
-            Some(u) => parse_uncertainty(u.get_ref(), dimension)
-                .map_err(|why| self.wrong(&format!("uncertainty.{field}"), u, why))?,
-            None => usual,
-        };
-        Ok(mean_of_readings(&readings, u, field))
-    }
-}
-
 impl PartDescription {
     /// Reads a description from the text of a TOML file.
     ///
@@ -206,26 +166,38 @@ impl PartDescription {
     pub(crate) fn from_table(file: &PartTable, text: &str, kind: Option<Kind>) -> Result<Self, PartError> {
         let reader = Reader { text };
         let u = &file.uncertainty;
-        let field = |name: &str, value: &Option<Spanned<String>>, u: Option<&Spanned<String>>, dimension, usual| {
-            value.as_ref().map(|v| reader.read(name, v, u, dimension, usual)).transpose()
+        let field = |name: &str, value: &Option<Spanned<String>>, u: Option<&Spanned<String>>, what, usual| {
+            value.as_ref().map(|v| reader.read(name, v, u, what, usual)).transpose()
         };
         use Dimension::{Humidity, Length, Mass, Temperature};
         let deflection = match &file.deflection {
             Some(d) => Some(Deflection {
-                weight: reader.read("weight", &d.weight, u.weight.as_ref(), Mass, SCALE_KG)?,
-                reading: reader.read("reading", &d.reading, u.reading.as_ref(), Length, DIAL_M)?,
+                weight: reader.read("weight", &d.weight, u.weight.as_ref(), (Cause::Weight, Mass), SCALE_KG)?,
+                reading: reader.read("reading", &d.reading, u.reading.as_ref(), (Cause::Deflection, Length), DIAL_M)?,
             }),
             None => None,
         };
         Ok(Self {
             name: file.name.as_ref().map(|n| n.get_ref().clone()),
             kind: file.kind.or(kind).unwrap_or_default(),
-            length: field("length", &file.length, u.length.as_ref(), Length, RULE_M)?,
-            width: field("width", &file.width, u.width.as_ref(), Length, RULE_M)?,
-            thickness: field("thickness", &file.thickness, u.thickness.as_ref(), Length, CALLIPER_M)?,
-            mass: field("mass", &file.mass, u.mass.as_ref(), Mass, SCALE_KG)?,
-            temperature: field("temperature", &file.temperature, None, Temperature, THERMOMETER_C)?,
-            humidity: field("humidity", &file.humidity, None, Humidity, HYGROMETER)?,
+            length: field("length", &file.length, u.length.as_ref(), (Cause::Length, Length), RULE_M)?,
+            width: field("width", &file.width, u.width.as_ref(), (Cause::Width, Length), RULE_M)?,
+            thickness: field(
+                "thickness",
+                &file.thickness,
+                u.thickness.as_ref(),
+                (Cause::Thickness, Length),
+                CALLIPER_M,
+            )?,
+            mass: field("mass", &file.mass, u.mass.as_ref(), (Cause::Mass, Mass), SCALE_KG)?,
+            temperature: field(
+                "temperature",
+                &file.temperature,
+                None,
+                (Cause::Temperature, Temperature),
+                THERMOMETER_C,
+            )?,
+            humidity: field("humidity", &file.humidity, None, (Cause::Humidity, Humidity), HYGROMETER)?,
             notes: file.notes.clone(),
             rim: file.rim.as_ref().map(|r| r.read(&reader)).transpose()?,
             deflection,
@@ -235,14 +207,15 @@ impl PartDescription {
                 .enumerate()
                 .map(|(place, ply)| {
                     let name = format!("thickness of ply {}", place + 1);
-                    let thickness = reader.read(&name, &ply.thickness, u.thickness.as_ref(), Length, CALLIPER_M)?;
+                    let what = (Cause::PlyThickness((place + 1) as u8), Length);
+                    let thickness = reader.read(&name, &ply.thickness, u.thickness.as_ref(), what, CALLIPER_M)?;
                     Ok(Ply { wood: ply.wood.clone(), thickness, grain_deg: ply.grain_deg })
                 })
                 .collect::<Result<_, PartError>>()?,
         })
     }
 
-    /// A flat blank from sizes typed on the command line (each may be missing).
+    /// A flat blank from sizes as people write them (each may be missing).
     ///
     /// # Errors
     /// The size and what is wrong with it.
@@ -252,16 +225,16 @@ impl PartDescription {
         thickness: Option<&str>,
         mass: Option<&str>,
     ) -> Result<Self, String> {
-        let read = |name: &str, text: Option<&str>, dimension, usual| {
-            text.map(|t| parse_readings(t, dimension).map(|r| mean_of_readings(&r, usual, name)))
+        let read = |name: &str, text: Option<&str>, (cause, dimension): (Cause, Dimension), usual| {
+            text.map(|t| parse_readings(t, dimension).map(|r| mean_of_readings(&r, usual, cause)))
                 .transpose()
-                .map_err(|why| format!("--{name}: {why}"))
+                .map_err(|why| format!("{name}: {why}"))
         };
         Ok(Self {
-            length: read("length", length, Dimension::Length, RULE_M)?,
-            width: read("width", width, Dimension::Length, RULE_M)?,
-            thickness: read("thickness", thickness, Dimension::Length, CALLIPER_M)?,
-            mass: read("mass", mass, Dimension::Mass, SCALE_KG)?,
+            length: read("length", length, (Cause::Length, Dimension::Length), RULE_M)?,
+            width: read("width", width, (Cause::Width, Dimension::Length), RULE_M)?,
+            thickness: read("thickness", thickness, (Cause::Thickness, Dimension::Length), CALLIPER_M)?,
+            mass: read("mass", mass, (Cause::Mass, Dimension::Mass), SCALE_KG)?,
             ..Self::default()
         })
     }
@@ -285,7 +258,7 @@ impl PartDescription {
     /// What looks wrong with the readings, each as a sentence; moduli are not to be computed from such.
     pub fn questions(&self) -> Vec<String> {
         let mut questions = Vec::new();
-        let mm = |m: &Measured| format!("{:.2} mm", 1e3 * m.value);
+        let mm = |m: &Figure| format!("{:.2} mm", 1e3 * m.value);
         if let (Some(t), Some(w)) = (&self.thickness, &self.width)
             && t.value >= w.value
         {

@@ -4,17 +4,18 @@
 
 mod description;
 mod holding;
-mod measured;
 mod moisture;
+mod reader;
 mod rim_build;
 mod station;
 mod units;
 
-pub use description::{Deflection, Kind, PartDescription, PartError, Ply, Sizes};
-pub(crate) use description::{PartTable, line_of};
+pub(crate) use description::PartTable;
+pub use description::{Deflection, Kind, PartDescription, Ply, Sizes};
 pub use holding::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
-pub use measured::{Measured, Source, mean_of_readings};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
+pub use reader::PartError;
+pub(crate) use reader::line_of;
 pub use rim_build::{LiningKind, RimBuild};
 pub use station::{Station, misnamed, station_of};
 pub use units::{Dimension, parse_readings, parse_uncertainty};

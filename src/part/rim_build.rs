@@ -3,8 +3,9 @@
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::description::{PartError, Reader};
+use super::reader::{PartError, Reader};
 use super::units::Dimension;
+use crate::uncertainty::Cause;
 
 /// Strips along both edges of the sides.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
@@ -57,7 +58,7 @@ const BLOCKS_M: (f64, f64) = (0.003, 0.1);
 impl FileRim {
     pub(super) fn read(&self, reader: &Reader<'_>) -> Result<RimBuild, PartError> {
         let size = |field: &str, value: &Spanned<String>, (low, high): (f64, f64)| {
-            let size = reader.read(field, value, None, Dimension::Length, 0.0)?.value;
+            let size = reader.read(field, value, None, (Cause::Length, Dimension::Length), 0.0)?.value;
             let (from, to) = (1e3 * low, 1e3 * high);
             let wrong =
                 || reader.wrong(field, value, format!("{:?}: {from:.0} to {to:.0} mm are expected", value.get_ref()));

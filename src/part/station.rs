@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use super::measured::Measured;
 use super::units::{Dimension, parse_readings};
+use crate::uncertainty::{Cause, Figure};
 
 /// A station and the mass that was stuck on.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,7 +11,7 @@ pub struct Station {
     /// Folder and name of the station, without the mass.
     pub place: String,
     /// The mass stuck on (kg), exactly 0 if none.
-    pub added: Measured,
+    pub added: Figure,
     /// Whether a folder is the station; else the file's own name is.
     pub is_folder: bool,
 }
@@ -41,7 +41,7 @@ pub fn station_of(path: &Path) -> Station {
     }
     let join = |name: &str| if folder.is_empty() { name.to_owned() } else { format!("{folder}/{name}") };
     let (bare, added) =
-        split_mass(without_take(&stem)).unwrap_or_else(|| (without_take(&stem).into(), Measured::exact(0.0)));
+        split_mass(without_take(&stem)).unwrap_or_else(|| (without_take(&stem).into(), Figure::exact(0.0)));
     // In a station's folder the files are called take-01, take-02, ...: the folder is the station.
     if bare.is_empty() {
         return Station { place: folder, added, is_folder: true };
@@ -65,7 +65,7 @@ fn without_take(stem: &str) -> &str {
 }
 
 /// "waist+5g" is ("waist", 5 g).
-fn split_mass(name: &str) -> Option<(String, Measured)> {
+fn split_mass(name: &str) -> Option<(String, Figure)> {
     let (place, mass) = name.rsplit_once('+')?;
     if mass.contains(['/', '\\']) {
         return None;
@@ -73,7 +73,7 @@ fn split_mass(name: &str) -> Option<(String, Measured)> {
     let mass = mass.replace('_', " ");
     let readings = parse_readings(&mass, Dimension::Mass).ok()?;
     // Masses of one name are one thing: the same weight in two takes is off by the same amount.
-    Some((place.to_owned(), Measured::new(readings[0], POCKET_SCALE_KG, &format!("added {mass}"))))
+    Some((place.to_owned(), Figure::new(readings[0], POCKET_SCALE_KG, Cause::AddedMass(mass.into()))))
 }
 
 #[cfg(test)]

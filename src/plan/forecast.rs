@@ -2,13 +2,13 @@
 
 use super::laminate::{Laminate, Layer, glue_line, laminate};
 use super::woods::Material;
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure};
 
 /// A ply that is to be: its material, thickness (m) and grain angle (rad).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ply {
     pub material: Material,
-    pub thickness: Measured,
+    pub thickness: Figure,
     pub angle_rad: f64,
 }
 
@@ -76,17 +76,17 @@ pub fn find_glue(name: &str) -> Result<&'static Glue, String> {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Forecast {
     /// Bending stiffness along, per width (N m), and times the plain side's.
-    pub stiffness: Measured,
-    pub stiffness_ratio: Measured,
+    pub stiffness: Figure,
+    pub stiffness_ratio: Figure,
     /// Mass per area (kg/m2), and times the plain side's.
-    pub mass_per_area: Measured,
-    pub mass_ratio: Measured,
+    pub mass_per_area: Figure,
+    pub mass_ratio: Figure,
     /// Power drawn from an edge of given force, times the plain side's: as endless strips.
-    pub power_ratio: Measured,
+    pub power_ratio: Figure,
     /// Tap tones of the same outline, times the plain side's.
-    pub tone_ratio: Measured,
+    pub tone_ratio: Figure,
     /// Loss factor of bending along.
-    pub loss: Measured,
+    pub loss: Figure,
     /// Share of its stiffness that the laminate loses because the glue gives way in shear (at 200 Hz).
     pub glue_gives: f64,
     /// Whether that matters.
@@ -95,7 +95,7 @@ pub struct Forecast {
 
 const NUMBERS: usize = 9;
 
-fn inputs(ply: &Ply) -> [&Measured; NUMBERS] {
+fn inputs(ply: &Ply) -> [&Figure; NUMBERS] {
     let m = &ply.material;
     [&ply.thickness, &m.along, &m.across, &m.shear, &m.poisson, &m.density, &m.loss[0], &m.loss[1], &m.loss[2]]
 }
@@ -187,10 +187,10 @@ fn glued(layers: &[Layer], glue: Option<(&Glue, f64, f64)>) -> Option<Glued> {
 /// A sentence, if a ply has no thickness or no possible moduli.
 pub fn forecast(plain: &Ply, plies: &[Ply], glue: Option<(&Glue, f64)>) -> Result<Forecast, String> {
     let film = glue.map(|(glue, thickness)| {
-        let of = |value: f64, spread: f64, what: &str| Measured::new(value, spread * value, what);
-        (glue, of(thickness, SPREAD_FILM, "glue film"), of(glue.shear_pa, SPREAD_SHEAR, "glue's shear modulus"))
+        let of = |value: f64, spread: f64, cause: Cause| Figure::new(value, spread * value, cause);
+        (glue, of(thickness, SPREAD_FILM, Cause::GlueFilm), of(glue.shear_pa, SPREAD_SHEAR, Cause::GlueShear))
     });
-    let mut given: Vec<&Measured> = inputs(plain).to_vec();
+    let mut given: Vec<&Figure> = inputs(plain).to_vec();
     plies.iter().for_each(|ply| given.extend(inputs(ply)));
     if let Some((_, thickness, shear)) = &film {
         given.extend([thickness, shear]);
@@ -207,7 +207,7 @@ pub fn forecast(plain: &Ply, plies: &[Ply], glue: Option<(&Glue, f64)>) -> Resul
         return Err("a ply has no thickness, or moduli that no wood can have".to_owned());
     };
     let told = |pick: &dyn Fn(&Glued, &Glued) -> f64| {
-        Measured::combine(&given, |x| both(x).map_or(f64::NAN, |(alone, glued)| pick(&alone, &glued)))
+        Figure::combine(&given, |x| both(x).map_or(f64::NAN, |(alone, glued)| pick(&alone, &glued)))
     };
     Ok(Forecast {
         stiffness: told(&|_, g| g.stiffness),
@@ -230,7 +230,7 @@ mod tests {
 
     fn ply(wood: &str, mm: f64, board: &str) -> Ply {
         let material = find_wood(wood).unwrap_or_else(|e| panic!("{e}")).material(board);
-        Ply { material, thickness: Measured::new(1e-3 * mm, 5e-5, &format!("thickness of {board}")), angle_rad: 0.0 }
+        Ply { material, thickness: Figure::new(1e-3 * mm, 5e-5, &format!("thickness of {board}")), angle_rad: 0.0 }
     }
 
     /// The same wood doubled without a glue line is eight times as stiff, twice the mass, and what is common to both cancels.

@@ -8,7 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::forecast::Forecast;
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure};
 
 /// A lamination that was foretold and then measured: its bending stiffness, times the plain part's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -28,7 +28,7 @@ pub struct PastForecast {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShopFactor {
     /// For the next lamination: the factor, with what is left uncertain of it and what varies from one to the next.
-    pub next: Measured,
+    pub next: Figure,
     /// Laminations that it is from, as "part, stage".
     pub from: Vec<String>,
 }
@@ -69,15 +69,15 @@ pub fn shop_factor(record: &[PastForecast]) -> Option<ShopFactor> {
         sum += own * (past.measured / past.foretold).ln();
     }
     let value = (sum / weight).exp();
-    let next = Measured::new(value, value * (1.0 / weight).sqrt(), "this shop's factor")
-        .plus_uncertainty(value * VARIES_U, "from lamination to lamination");
+    let next = Figure::new(value, value * (1.0 / weight).sqrt(), Cause::ShopFactor)
+        .plus_uncertainty(value * VARIES_U, Cause::LaminationToLamination);
     Some(ShopFactor { next, from: laminations.iter().map(|l| format!("{}, {}", l.part, l.stage)).collect() })
 }
 
 impl Forecast {
     /// The forecast with a shop's factor on its stiffness; power and tones follow, mass and loss stay.
-    pub fn with_factor(&self, factor: &Measured) -> Self {
-        let times = |m: &Measured, power: f64| Measured::combine(&[m, factor], |x| x[0] * x[1].powf(power));
+    pub fn with_factor(&self, factor: &Figure) -> Self {
+        let times = |m: &Figure, power: f64| Figure::combine(&[m, factor], |x| x[0] * x[1].powf(power));
         Self {
             stiffness: times(&self.stiffness, 1.0),
             stiffness_ratio: times(&self.stiffness_ratio, 1.0),

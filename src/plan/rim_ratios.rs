@@ -3,16 +3,16 @@
 use super::forecast::{Glue, Ply, forecast};
 use super::rim_sections::RimWish;
 use super::rim_stages::{MODEL_TONES, RimStage, rim_stages};
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure};
 
 /// Ratios of a stage to the plain rim.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RimRatios {
-    pub mass: Measured,
+    pub mass: Figure,
     /// From the tones, squared, times the mass: the mean over the tones that a tap makes sound.
-    pub stiffness: Measured,
+    pub stiffness: Figure,
     /// At each station.
-    pub power: Vec<Measured>,
+    pub power: Vec<Figure>,
 }
 
 /// Tones that a tap on a rim makes sound (Hz).
@@ -32,7 +32,7 @@ pub fn rim_ratios(
     let stages = rim_stages(plain, plies, glue, wish, None)?;
     let glued = forecast(plain, plies, glue)?;
     let (before, after) = (&stages[0], &stages[if joined { 2 } else { 1 }]);
-    let mass = Measured::combine(&[&after.mass, &before.mass], |x| x[0] / x[1]);
+    let mass = Figure::combine(&[&after.mass, &before.mass], |x| x[0] / x[1]);
     let (squared, differ) = tones_squared(before, after).ok_or("the rim has no tone that could be heard")?;
     let stiffness = squared * mass.value;
     // What is not known of the plies' stiffness the rim's does not know either.
@@ -40,8 +40,8 @@ pub fn rim_ratios(
     Ok(RimRatios {
         // The model's lacks are much the same in both stages, though not quite.
         stiffness: scaled
-            .plus_uncertainty(MODEL_TONES * stiffness, "the rim's model")
-            .plus_uncertainty(differ * stiffness, "tones differ"),
+            .plus_uncertainty(MODEL_TONES * stiffness, Cause::RimModel)
+            .plus_uncertainty(differ * stiffness, Cause::TonesDiffer),
         power: after.power.clone(),
         mass,
     })

@@ -2,21 +2,21 @@
 
 use super::forecast::{Glue, Ply, forecast, layers_of};
 use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, made, side_section, total};
-use crate::part::Measured;
 use crate::rim::{Plane, Rim, RimMode, RimPiece, Section};
+use crate::uncertainty::{Cause, Figure};
 
 /// A stage of the rim as the frame model has it. Intervals: of the plies, and of the model itself.
 #[derive(Debug, Clone)]
 pub struct RimStage {
     pub name: &'static str,
-    pub mass: Measured,
+    pub mass: Figure,
     /// The lowest tones of the sides in the rim's plane, free or bowing between held edges, and of the free rim out of its plane (Hz).
-    pub in_plane_hz: Vec<Measured>,
-    pub out_of_plane_hz: Vec<Measured>,
+    pub in_plane_hz: Vec<Figure>,
+    pub out_of_plane_hz: Vec<Figure>,
     /// Force that presses the waist together, over how far it gives (N/m).
-    pub squeeze_n_m: Option<Measured>,
+    pub squeeze_n_m: Option<Figure>,
     /// For each station: power drawn from an edge of given force there, times the plain rim's.
-    pub power: Vec<Measured>,
+    pub power: Vec<Figure>,
     /// For the picture: the rim, its modes sideways, its loss factor.
     pub rim: Rim,
     pub modes: Vec<RimMode>,
@@ -61,7 +61,7 @@ pub fn rim_stages(
     plies: &[Ply],
     glue: Option<(&Glue, f64)>,
     wish: &RimWish,
-    factor: Option<&Measured>,
+    factor: Option<&Figure>,
 ) -> Result<Vec<RimStage>, String> {
     let unsound = || "the rim's sections have no stiffness; look at the plies' thicknesses and moduli".to_owned();
     let alone = forecast(plain, std::slice::from_ref(plain), None)?;
@@ -102,10 +102,10 @@ pub fn rim_stages(
             baseline.clone_from(&mobilities);
         }
         // Tones go with the root of stiffness over mass; what the plies do not know of those the tones do not know either.
-        let tone = Measured::combine(&[&worth.stiffness, &worth.mass_per_area], |x| (x[0] / x[1]).sqrt());
-        let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(model_tones * hz, "the rim's model");
-        let share = |m: &Measured, value: f64, model: f64| {
-            m.map(|v| value * v / m.value).plus_uncertainty(model * value, "the rim's model")
+        let tone = Figure::combine(&[&worth.stiffness, &worth.mass_per_area], |x| (x[0] / x[1]).sqrt());
+        let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(model_tones * hz, Cause::RimModel);
+        let share = |m: &Figure, value: f64, model: f64| {
+            m.map(|v| value * v / m.value).plus_uncertainty(model * value, Cause::RimModel)
         };
         let added = stages.get(1).map_or(0.0, |s| (rim.mass_kg() - s.rim.mass_kg()).max(0.0));
         // Edges that are held are not pressed together by hand.
@@ -115,7 +115,7 @@ pub fn rim_stages(
         stages.push(RimStage {
             name,
             mass: share(&worth.mass_per_area, rim.mass_kg() - added, 0.02)
-                .plus_uncertainty(ASSUMED_MASS * added, "blocks and linings")
+                .plus_uncertainty(ASSUMED_MASS * added, Cause::BlocksAndLinings)
                 .map(|kg| kg + added),
             in_plane_hz: modes.iter().take(TOLD).map(|m| told(m.frequency_hz)).collect(),
             out_of_plane_hz: out.iter().map(|m| told(m.frequency_hz)).collect(),
@@ -128,7 +128,7 @@ pub fn rim_stages(
                     // Single tones fall into the band or out of it.
                     let band = moved.iter().map(|m| (m[place] / own).ln().abs()).fold(0.0, f64::max);
                     if name == "plain" {
-                        Measured::exact(1.0)
+                        Figure::exact(1.0)
                     } else {
                         share(&worth.power_ratio, own / base, model_power.hypot(band))
                     }
@@ -159,7 +159,7 @@ pub fn rim_patches(
     glue: Option<(&Glue, f64)>,
     loss_factor: f64,
     wish: &RimWish,
-    factor: Option<&Measured>,
+    factor: Option<&Figure>,
 ) -> Option<Vec<Patch>> {
     let by_shop = |side: Section| as_the_shop_makes_it(&side, factor.map_or(1.0, |f| f.value));
     let inner = plies.last()?;
@@ -217,7 +217,7 @@ mod tests {
     fn a_laminated_rim_draws_less_and_rings_higher() {
         let ply = |wood: &str, mm: f64, board: &str| Ply {
             material: find_wood(wood).unwrap_or_else(|e| panic!("{e}")).material(board),
-            thickness: Measured::new(1e-3 * mm, 5e-5, board),
+            thickness: Figure::new(1e-3 * mm, 5e-5, board),
             angle_rad: 0.0,
         };
         let plain = ply("walnut", 2.25, "outer");
@@ -250,7 +250,7 @@ mod tests {
         let patches = rim_patches(&plies, None, joined.loss_factor, &wish, None);
         assert_eq!(patches.map(|p| p.len()), Some(PATCHES));
         // A shop whose laminations come out a tenth stiffer: tones rise by its root.
-        let stiffer = Measured::new(1.1, 0.02, "record");
+        let stiffer = Figure::new(1.1, 0.02, "record");
         let shop = rim_stages(&plain, &plies, None, &wish, Some(&stiffer)).unwrap_or_else(|e| panic!("{e}"));
         let rises = shop[1].in_plane_hz[0].value / laminated.in_plane_hz[0].value;
         assert!((rises / 1.1f64.sqrt() - 1.0).abs() < 2e-3 && shop[0].in_plane_hz == bare.in_plane_hz, "{rises}");

@@ -1,7 +1,7 @@
 //! Inverse questions: what thickness reaches a wish.
 
 use super::forecast::{Forecast, Glue, Ply, forecast};
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure};
 
 /// Thickest ply that is looked at (m): beyond that it is no side.
 const THICKEST_M: f64 = 6e-3;
@@ -17,8 +17,8 @@ pub struct Target {
 }
 
 /// A thickness still to be made.
-pub fn to_be_made(thickness_m: f64, which: &str) -> Measured {
-    Measured::new(thickness_m, MADE_TO_M, &format!("thickness of {which}, as made"))
+pub fn to_be_made(thickness_m: f64, which: &str) -> Figure {
+    Figure::new(thickness_m, MADE_TO_M, Cause::ThicknessAsMade(which.into()))
 }
 
 /// The thickness of the inner ply that gives so many times the plain side's stiffness.
@@ -79,14 +79,14 @@ mod tests {
     #[test]
     fn the_wish_is_met_or_the_closest_told() {
         let material = find_wood("walnut").unwrap_or_else(|e| panic!("{e}")).material("board");
-        let plain = Ply { material, thickness: Measured::exact(2e-3), angle_rad: 0.0 };
+        let plain = Ply { material, thickness: Figure::exact(2e-3), angle_rad: 0.0 };
         // The same wood without glue: (1 + t/2)^3 = 5.
         let got = thickness_for_stiffness(&plain, &plain, None, 5.0).unwrap_or_else(|e| panic!("{e}"));
         assert!((got.thickness_m - 2e-3 * (5f64.cbrt() - 1.0)).abs() < 1e-7, "{}", got.thickness_m);
         let error = thickness_for_stiffness(&plain, &plain, None, 500.0).expect_err("too much");
         assert!(error.contains("closest: 64.00 times at 6 mm"), "{error}");
         // Over an inner ply of 1 mm, an outer one of 1 mm is as stiff as the plain one of 2 mm.
-        let inner = Ply { thickness: Measured::exact(1e-3), ..plain.clone() };
+        let inner = Ply { thickness: Figure::exact(1e-3), ..plain.clone() };
         let got = outer_for_stiffness(&plain, &inner, None, 1.0).unwrap_or_else(|e| panic!("{e}"));
         assert!((got.thickness_m - 1e-3).abs() < 1e-7, "{}", got.thickness_m);
     }

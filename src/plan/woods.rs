@@ -4,7 +4,7 @@
 //! moisture), read in public transcriptions; rows for birch, mahogany and red cedar converted from Agriculture Handbook 72.
 //! A board differs from its species: a tapped blank always knows better.
 
-use crate::part::Measured;
+use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// A wood that the table knows; its grain radial across the width (cut on the quarter).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,12 +53,12 @@ const SPREAD_LOSS: f64 = 0.4;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Material {
     pub name: String,
-    pub along: Measured,
-    pub across: Measured,
-    pub shear: Measured,
-    pub poisson: Measured,
-    pub density: Measured,
-    pub loss: [Measured; 3],
+    pub along: Figure,
+    pub across: Figure,
+    pub shear: Figure,
+    pub poisson: Figure,
+    pub density: Figure,
+    pub loss: [Figure; 3],
     /// Whether it is a species' table value, not this shop's board.
     pub from_table: bool,
 }
@@ -86,20 +86,22 @@ pub fn find_wood(name: &str) -> Result<&'static Wood, String> {
 impl Wood {
     /// As a material, every board's spread in its uncertainty. Two plies of one `board` share it.
     pub fn material(&self, board: &str) -> Material {
-        let of =
-            |value: f64, spread: f64, what: &str| Measured::new(value, spread * value, &format!("{what} of {board}"));
-        let along = of(1e9 * self.bending_gpa * WITHOUT_SHEAR, SPREAD_E, "E along");
-        let ratio = |r: f64, what: &str| Measured::combine(&[&along, &of(r, SPREAD_RATIO, what)], |x| x[0] * x[1]);
+        let scope = || Scope::Board(board.into());
+        let of = |value: f64, spread: f64, cause: Cause| {
+            Figure::new(value, spread * value, Source::from(cause).within(scope()))
+        };
+        let along = of(1e9 * self.bending_gpa * WITHOUT_SHEAR, SPREAD_E, Cause::ModulusAlong);
+        let ratio = |r: f64, cause: Cause| Figure::combine(&[&along, &of(r, SPREAD_RATIO, cause)], |x| x[0] * x[1]);
         Material {
             name: self.name.to_owned(),
-            across: ratio(self.across, "E across over along"),
-            shear: ratio(self.shear, "G over E along"),
-            poisson: of(self.poisson, SPREAD_RATIO, "Poisson's ratio"),
-            density: of(1000.0 * self.gravity * (1.0 + MOISTURE), SPREAD_DENSITY, "density"),
+            across: ratio(self.across, Cause::AcrossOverAlong),
+            shear: ratio(self.shear, Cause::ShearOverAlong),
+            poisson: of(self.poisson, SPREAD_RATIO, Cause::PoissonsRatio),
+            density: of(1000.0 * self.gravity * (1.0 + MOISTURE), SPREAD_DENSITY, Cause::Density),
             loss: [
-                of(LOSS[0], SPREAD_LOSS, "loss along"),
-                of(LOSS[1], SPREAD_LOSS, "loss across"),
-                of(LOSS[2], SPREAD_LOSS, "loss in shear"),
+                of(LOSS[0], SPREAD_LOSS, Cause::LossAlong),
+                of(LOSS[1], SPREAD_LOSS, Cause::LossAcross),
+                of(LOSS[2], SPREAD_LOSS, Cause::LossInShear),
             ],
             from_table: true,
             along,

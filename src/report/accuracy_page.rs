@@ -1,7 +1,7 @@
 //! How accurate the readings of simulated takes are, family by family, beside the usual way of reading them: a picture.
 
 use super::figure::{Anchor, Axis, Drawing, GRID, INK, MUTED, SERIES, Style, to_png};
-use super::page::{WIDTH, lines};
+use super::sheet::{WIDTH, lines};
 use crate::modes::COVERAGE_95;
 
 /// What one way of reading makes of a family of takes with known truth.

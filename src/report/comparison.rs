@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::csv_cell::text_cell;
 use super::document::schema_text;
 use super::numbers::with_interval;
-use super::text::wrap;
+use super::paragraph::wrap;
 use crate::compare::{Comparison, Foretold, Row};
 use crate::modes::COVERAGE_95;
 
@@ -89,7 +89,7 @@ impl RowEntry {
             verdict: row.ratio.verdict.code().to_owned(),
             explanation: row.ratio.verdict.sentence(),
             more_takes: row.ratio.verdict.more_takes(),
-            moved_most_by: row.ratio.moved_most_by.as_ref().map(|(s, _)| s.clone()),
+            moved_most_by: row.ratio.moved_most_by.as_ref().map(|(s, _)| s.to_string()),
         }
     }
 }
@@ -209,7 +209,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
             let find = |code: &str| rows.iter().find(|r| r.code == code);
             let Some(f) = find("frequency_hz") else { continue };
             let damping = find("damping_ratio").map_or("unsure".to_owned(), ratio);
-            let cell = |m: &crate::part::Measured| with_interval(m.value, COVERAGE_95 * m.u());
+            let cell = |m: &crate::uncertainty::Figure| with_interval(m.value, COVERAGE_95 * m.u());
             let line = format!("  {name:<19} {:>20} {:>20}  {:<24}", cell(&f.baseline), cell(&f.other), damping);
             out.push_str(line.trim_end());
             out.push('\n');

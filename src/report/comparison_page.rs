@@ -3,7 +3,7 @@
 use super::comparison::{foretold, ratio};
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, Style, to_png};
 use super::overlay::{overlay, overlay_height};
-use super::page::{WIDTH, lines};
+use super::sheet::{WIDTH, lines};
 use super::take_picture::TakePicture;
 use crate::compare::{Comparison, Row, Verdict};
 

@@ -3,7 +3,7 @@
 use super::control_report::{answer, digits};
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::rounded;
-use super::page::{WIDTH, lines};
+use super::sheet::{WIDTH, lines};
 use crate::compare::Chart;
 use crate::modes::COVERAGE_95;
 

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::csv_cell::text_cell;
 use super::numbers::rounded;
-use super::text::wrap;
+use super::paragraph::wrap;
 use crate::compare::Chart;
 
 #[derive(Serialize)]

@@ -3,19 +3,22 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::budget_entry::{BudgetEntry, finite};
 use super::part_entry::{PartEntry, StationEntry};
+use crate::analysis::{NamedMode, SpotFindings, StageTake, Take};
+use crate::compare::StageMode;
 use crate::loss::energy_lost_per_cycle;
-use crate::modes::{COVERAGE_95, Estimate, Mode};
-use crate::part::Measured;
-use crate::sound::{NoiseSource, Recording};
+use crate::part::Station;
+use crate::sound::{NoiseSource, Tap};
+use crate::stiffness::QuantityKind;
+use crate::uncertainty::{Cause, Figure};
 
 /// Name and version of the document's form.
 pub const SCHEMA_NAME: &str = "ringwright.measure/1";
 
-/// Everything that `measure` found. SI units; `*_u` are standard uncertainties (an interval of 95 % is 1.96 times as wide
-/// on either side; small numbers of taps are already allowed for).
+/// Everything that `measure` found. SI units; `*_u` is half of the 95 % interval divided by 1.96 (Student's t is in it). Fields may be
+/// added within a version of the schema; readers pass over those that they do not know.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct Document {
     /// `ringwright.measure/1`.
     pub schema: String,
@@ -28,7 +31,6 @@ pub struct Document {
 
 /// One recording.
 #[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct RecordingEntry {
     /// The file as it was named.
     pub file: String,
@@ -42,6 +44,9 @@ pub struct RecordingEntry {
     pub duration_s: Option<f64>,
     /// Why the file could not be measured; null if it could.
     pub error: Option<String>,
+    /// Its short code.
+    #[serde(default)]
+    pub error_code: Option<String>,
     /// What else the user should know, in words.
     pub notes: Vec<String>,
     /// Where the room's noise was read: `before_taps`, `tail` or `none`.
@@ -60,7 +65,6 @@ pub struct RecordingEntry {
 
 /// One strike.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct TapEntry {
     /// First sample of the strike (s).
     pub onset_s: f64,
@@ -77,18 +81,29 @@ pub struct TapEntry {
 
 /// One mode.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct ModeEntry {
     /// Undamped natural frequency f0 (Hz).
     pub frequency_hz: f64,
     pub frequency_hz_u: f64,
     /// Bounds of the 95 % interval (Hz).
     pub frequency_hz_95: [f64; 2],
+    /// Degrees of freedom of the interval; null if infinitely many.
+    #[serde(default)]
+    pub frequency_hz_dof: Option<f64>,
+    /// What the uncertainty comes from, the largest first.
+    #[serde(default)]
+    pub frequency_hz_budget: Vec<BudgetEntry>,
     /// Damping ratio zeta (no unit).
     pub damping_ratio: f64,
     pub damping_ratio_u: f64,
     /// Bounds of the 95 % interval (no unit).
     pub damping_ratio_95: [f64; 2],
+    /// Degrees of freedom of the interval; null if infinitely many.
+    #[serde(default)]
+    pub damping_ratio_dof: Option<f64>,
+    /// What the uncertainty comes from, the largest first.
+    #[serde(default)]
+    pub damping_ratio_budget: Vec<BudgetEntry>,
     /// Loss factor eta = 2 zeta (no unit).
     pub loss_factor: f64,
     pub loss_factor_u: f64,
@@ -122,19 +137,22 @@ pub struct ModeEntry {
 
 /// A peak that is not a mode.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct LeftOutEntry {
     pub frequency_hz: f64,
     pub reason: String,
-}
-
-fn finite(value: f64) -> Option<f64> {
-    value.is_finite().then_some(value)
+    /// Short code of the reason.
+    #[serde(default)]
+    pub code: String,
 }
 
 impl Document {
-    pub fn new(recordings: Vec<RecordingEntry>) -> Self {
-        Self { schema: SCHEMA_NAME.to_owned(), recordings, stations: Vec::new() }
+    /// Takes, and spots that were tapped with masses stuck on.
+    pub fn new<'a>(takes: impl IntoIterator<Item = &'a Take>, spots: &[SpotFindings]) -> Self {
+        Self {
+            schema: SCHEMA_NAME.to_owned(),
+            recordings: takes.into_iter().map(RecordingEntry::new).collect(),
+            stations: spots.iter().map(StationEntry::new).collect(),
+        }
     }
 
     /// As indented JSON with a final newline.
@@ -147,83 +165,114 @@ impl Document {
 }
 
 impl RecordingEntry {
-    /// A file that could not be measured.
-    pub fn failed(file: String, error: String) -> Self {
-        Self { file, error: Some(error), ..Self::default() }
-    }
-
-    /// A file that was measured; `error` says what is missing if no mode could be found.
-    pub fn measured(file: String, recording: &Recording, estimate: &Estimate, error: Option<String>) -> Self {
-        let rate = recording.sample_rate_hz();
-        let source = match estimate.noise_source {
-            NoiseSource::BeforeTaps => "before_taps",
-            NoiseSource::Tail => "tail",
-            NoiseSource::None => "none",
-        };
+    /// A take as it was measured.
+    pub fn new(take: &Take) -> Self {
+        let facts = take.facts.as_ref();
+        let rate_hz = facts.map_or(1.0, |f| f.sample_rate_hz);
+        let said = take.notes.iter().map(|n| n.sentence());
         Self {
-            file,
-            sample_rate_hz: Some(rate),
-            channels: Some(recording.channels()),
-            channel_used: Some(recording.channel() + 1),
-            duration_s: Some(recording.duration_s()),
-            error,
-            notes: recording.notes().iter().chain(&estimate.notes).cloned().collect(),
-            noise_source: Some(source.to_owned()),
-            steady_lines_hz: estimate.steady_lines_hz.clone(),
-            taps: estimate
-                .taps
-                .iter()
-                .map(|tap| TapEntry {
-                    onset_s: tap.onset as f64 / rate,
-                    end_s: tap.end as f64 / rate,
-                    over_noise_db: tap.over_noise_db,
-                    accepted: tap.accepted(),
-                    reasons: tap.reasons.iter().map(|r| r.code().to_owned()).collect(),
-                    explanations: tap.reasons.iter().map(|r| r.sentence()).collect(),
-                })
-                .collect(),
-            modes: estimate.modes.iter().map(ModeEntry::new).collect(),
-            left_out: estimate
+            file: take.file.clone(),
+            sample_rate_hz: facts.map(|f| f.sample_rate_hz),
+            channels: facts.map(|f| f.channels),
+            channel_used: facts.map(|f| f.channel + 1),
+            duration_s: facts.map(|f| f.duration_s),
+            error: take.problem.as_ref().map(ToString::to_string),
+            error_code: take.problem.as_ref().map(|p| p.code().to_owned()),
+            notes: facts.into_iter().flat_map(|f| f.notes.iter().cloned()).chain(said).collect(),
+            noise_source: take.noise_source.map(noise_source),
+            steady_lines_hz: take.steady_lines_hz.clone(),
+            taps: take.taps.iter().map(|tap| TapEntry::new(tap, rate_hz)).collect(),
+            modes: take.modes.iter().map(ModeEntry::new).collect(),
+            left_out: take
                 .left_out
                 .iter()
-                .map(|(frequency_hz, why)| LeftOutEntry { frequency_hz: *frequency_hz, reason: (*why).to_owned() })
+                .map(|(frequency_hz, why)| LeftOutEntry {
+                    frequency_hz: *frequency_hz,
+                    reason: why.sentence().to_owned(),
+                    code: why.code().to_owned(),
+                })
                 .collect(),
-            part: None,
+            part: take.part.as_ref().map(PartEntry::new),
+        }
+    }
+}
+
+impl RecordingEntry {
+    /// A take that was written down, at a station: what a stage needs of it.
+    pub fn stage_take(&self, station: Station) -> StageTake {
+        let mode = |m: &ModeEntry| StageMode {
+            frequency: Figure::new(m.frequency_hz, m.frequency_hz_u, Cause::Frequency),
+            damping_ratio: Figure::new(m.damping_ratio, m.damping_ratio_u, Cause::Damping),
+            level_db: m.level_db,
+            name: m.name.clone(),
+            taps: m.taps_used,
+        };
+        let quantities = self.part.iter().flat_map(|p| &p.quantities);
+        let bending_stiffness = quantities
+            .filter(|q| q.code == QuantityKind::BendingStiffness.code())
+            .map(|q| Figure::new(q.figure.value, q.figure.u, Cause::BendingStiffness))
+            .next();
+        StageTake { station, modes: self.modes.iter().map(mode).collect(), bending_stiffness }
+    }
+}
+
+fn noise_source(source: NoiseSource) -> String {
+    match source {
+        NoiseSource::BeforeTaps => "before_taps",
+        NoiseSource::Tail => "tail",
+        NoiseSource::None => "none",
+    }
+    .to_owned()
+}
+
+impl TapEntry {
+    fn new(tap: &Tap, rate_hz: f64) -> Self {
+        Self {
+            onset_s: tap.onset as f64 / rate_hz,
+            end_s: tap.end as f64 / rate_hz,
+            over_noise_db: tap.over_noise_db,
+            accepted: tap.accepted(),
+            reasons: tap.reasons.iter().map(|r| r.code().to_owned()).collect(),
+            explanations: tap.reasons.iter().map(|r| r.sentence()).collect(),
         }
     }
 }
 
 impl ModeEntry {
-    fn new(mode: &Mode) -> Self {
-        let around = |value: f64, u: f64| [value - COVERAGE_95 * u, value + COVERAGE_95 * u];
-        let relative = mode.damping_relative_u();
+    fn new(named: &NamedMode) -> Self {
+        let mode = &named.mode;
+        let (frequency, damping) = (&mode.frequency, &mode.damping_ratio);
         let slope = mode.envelope.slope_db_per_s;
-        let omega0 = std::f64::consts::TAU * mode.frequency_hz;
+        let omega0 = std::f64::consts::TAU * frequency.value;
+        let (loss, q, ring, lost) =
+            (mode.loss_factor(), mode.q(), mode.ring_time_s(), damping.map(energy_lost_per_cycle));
         Self {
-            frequency_hz: mode.frequency_hz,
-            frequency_hz_u: mode.frequency_hz_u,
-            frequency_hz_95: around(mode.frequency_hz, mode.frequency_hz_u),
-            damping_ratio: mode.damping_ratio,
-            damping_ratio_u: mode.damping_ratio_u,
-            damping_ratio_95: around(mode.damping_ratio, mode.damping_ratio_u),
-            loss_factor: mode.loss_factor(),
-            loss_factor_u: 2.0 * mode.damping_ratio_u,
-            q: mode.q(),
-            q_u: mode.q() * relative,
-            ring_time_s: mode.ring_time_s(),
-            ring_time_s_u: mode.ring_time_s() * relative,
-            energy_lost_per_cycle: energy_lost_per_cycle(mode.damping_ratio),
-            energy_lost_per_cycle_u: Measured::new(mode.damping_ratio, mode.damping_ratio_u, "damping")
-                .map(energy_lost_per_cycle)
-                .u(),
-            name: None,
-            expected_hz: None,
+            frequency_hz: frequency.value,
+            frequency_hz_u: frequency.u_95(),
+            frequency_hz_95: frequency.interval_95(),
+            frequency_hz_dof: finite(frequency.dof()),
+            frequency_hz_budget: BudgetEntry::of(frequency),
+            damping_ratio: damping.value,
+            damping_ratio_u: damping.u_95(),
+            damping_ratio_95: damping.interval_95(),
+            damping_ratio_dof: finite(damping.dof()),
+            damping_ratio_budget: BudgetEntry::of(damping),
+            loss_factor: loss.value,
+            loss_factor_u: loss.u_95(),
+            q: q.value,
+            q_u: q.u_95(),
+            ring_time_s: ring.value,
+            ring_time_s_u: ring.u_95(),
+            energy_lost_per_cycle: lost.value,
+            energy_lost_per_cycle_u: lost.u_95(),
+            name: named.name.clone(),
+            expected_hz: named.expected_hz,
             level_db: mode.level_db,
             decay_seen_db: mode.decay_seen_db,
             // Decay rate from decibels: 20 log10(e) decibels a neper.
             envelope_damping_ratio: finite(-slope / (20.0 * std::f64::consts::LOG10_E) / omega0),
             taps_used: mode.taps_used,
-            per_tap: mode.per_tap.iter().map(|(f, z)| [finite(*f), finite(*z)]).collect(),
+            per_tap: mode.per_tap.iter().map(|own| own.map_or([None; 2], |(f, z)| [Some(f), Some(z)])).collect(),
             reasons: mode.reasons.iter().map(|r| r.code().to_owned()).collect(),
             explanations: mode.reasons.iter().map(|r| r.sentence()).collect(),
         }

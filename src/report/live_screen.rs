@@ -211,7 +211,7 @@ fn table(frame: &mut Frame<'_>, area: Rect, view: &View) {
     shown.sort_by(|a, b| b.level_db.total_cmp(&a.level_db));
     let left_out = shown.len().saturating_sub(room);
     shown.truncate(if left_out > 0 { room.saturating_sub(1) } else { room });
-    shown.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
+    shown.sort_by(|a, b| a.frequency.value.total_cmp(&b.frequency.value));
     for mode in shown {
         let (f, z) = mode_text(mode);
         let doubt = if mode.reasons.iter().any(|r| r.is_doubt()) { " ?" } else { "" };

@@ -2,7 +2,7 @@
 
 use super::numbers::{minus, significant, with_interval};
 use crate::listen::{Forecast, Phase, RoomReport, View};
-use crate::modes::{COVERAGE_95, Mode};
+use crate::modes::Mode;
 
 /// The room, and what to expect in it.
 pub fn room_text(room: &RoomReport, taps: usize, forecast: &[Forecast]) -> Vec<String> {
@@ -56,8 +56,8 @@ pub fn room_text(room: &RoomReport, taps: usize, forecast: &[Forecast]) -> Vec<S
 /// "187.32 ± 0.02 Hz, damping 0.612 ± 0.004 %".
 pub(super) fn mode_text(mode: &Mode) -> (String, String) {
     (
-        with_interval(mode.frequency_hz, COVERAGE_95 * mode.frequency_hz_u),
-        with_interval(100.0 * mode.damping_ratio, 100.0 * COVERAGE_95 * mode.damping_ratio_u),
+        with_interval(mode.frequency.value, mode.frequency.half_95()),
+        with_interval(100.0 * mode.damping_ratio.value, 100.0 * mode.damping_ratio.half_95()),
     )
 }
 

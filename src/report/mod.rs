@@ -2,6 +2,7 @@
 
 mod accuracy_page;
 mod bench_guide;
+mod budget_entry;
 mod comparison;
 mod comparison_page;
 mod control_page;
@@ -16,6 +17,7 @@ mod live_text;
 mod numbers;
 mod overlay;
 mod page;
+mod paragraph;
 mod part_entry;
 mod part_page;
 mod part_text;
@@ -24,6 +26,7 @@ mod plan_report;
 mod rim_report;
 mod room_check;
 mod shapes_page;
+mod sheet;
 mod shown;
 mod station_page;
 mod take_picture;
@@ -31,6 +34,7 @@ mod text;
 
 pub use accuracy_page::{AccuracyRow, Reading, accuracy_png};
 pub use bench_guide::guide_png;
+pub use budget_entry::BudgetEntry;
 pub use comparison::{COMPARISON_SCHEMA, comparison_csv, comparison_json, comparison_schema, comparison_text};
 pub use comparison_page::comparison_png;
 pub use control_page::control_png;
@@ -41,16 +45,15 @@ pub use document::{Document, LeftOutEntry, ModeEntry, RecordingEntry, SCHEMA_NAM
 pub use index_page::{IndexAnswer, IndexInput, IndexPart, IndexPicture, IndexSection, MOST_BYTES, index_html};
 pub use live_screen::{Look, draw_session};
 pub use live_text::{LiveLines, room_text};
-pub use page::{PageInput, page_png, page_svg};
+pub use page::{page_png, page_svg};
+pub use paragraph::WIDTH;
 pub use part_entry::{FigureEntry, NumberingEntry, PartEntry, QuantityEntry, StationEntry, StationModeEntry};
 pub use plan_page::plan_png;
-pub use plan_report::{
-    PLAN_SCHEMA, PlanReport, PlanRow, PlanSeries, PlanTarget, plan_csv, plan_json, plan_schema, plan_text,
-};
-pub use rim_report::{RimReport, rim_csv, rim_png};
+pub use plan_report::{PLAN_SCHEMA, plan_csv, plan_json, plan_schema, plan_text};
+pub use rim_report::{rim_csv, rim_png};
 pub use room_check::room_check_text;
-pub use shapes_page::{Shape, shapes_png};
+pub use shapes_page::shapes_png;
 pub use shown::{shown, shown_json};
 pub use station_page::station_png;
 pub use take_picture::{DecayPicture, TakePicture};
-pub use text::{Detail, WIDTH, to_text};
+pub use text::{Detail, to_text};

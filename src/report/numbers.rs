@@ -1,5 +1,8 @@
 //! Numbers as a person reads them: rounded to what their uncertainty allows, with a true minus.
 
+use crate::modes::COVERAGE_95;
+use crate::uncertainty::Figure;
+
 /// More decimals mean nothing to anybody; a narrower interval is shown as one of the last digit.
 const MOST_DECIMALS: i32 = 6;
 const MOST_DIGITS: i32 = 8;
@@ -63,6 +66,21 @@ pub(super) fn grams(kg: f64) -> String {
 /// A hyphen in front of a number becomes a minus sign.
 pub(super) fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
+}
+
+/// "61 % less (55 to 66)".
+pub(super) fn power(m: &Figure) -> String {
+    let half = COVERAGE_95 * m.relative_u();
+    let percent = |v: f64| 100.0 * (1.0 - v);
+    if percent(m.value * half.exp()) < 0.0 && percent(m.value * (-half).exp()) > 0.0 {
+        return format!("{:.0} % (not told from 0)", percent(m.value));
+    }
+    format!(
+        "{:.0} % ({:.0} to {:.0})",
+        percent(m.value),
+        percent(m.value * half.exp()),
+        percent(m.value * (-half).exp())
+    )
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Stages laid over each other: their spectra, and how one and the same mode dies away in each.
 
 use super::figure::{Anchor, Axis, Drawing, MUTED, Panel, SERIES, Style};
-use super::page::WIDTH;
+use super::sheet::WIDTH;
 use super::take_picture::{DecayPicture, TakePicture};
 use crate::compare::Comparison;
 

@@ -4,19 +4,18 @@ use super::document::RecordingEntry;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{minus, rounded, significant, with_interval};
 use super::part_page;
-use crate::modes::{COVERAGE_95, Estimate, Mode, ModeReason, Spectrum};
+use super::sheet::{WIDTH, lines};
+use crate::analysis::Take;
+use crate::modes::{Mode, ModeReason, Spectrum};
 
-/// What a page shows.
-pub struct PageInput<'a> {
-    pub entry: &'a RecordingEntry,
-    pub estimate: &'a Estimate,
-    /// Lowest and highest sample in each of some equal stretches of the recording (full scale = 1).
-    pub waveform: &'a [(f32, f32)],
-    /// A line under the title, such as "simulated".
-    pub remark: Option<&'a str>,
+/// A take, its view in the report's words, and a line under the title, such as "simulated".
+struct PageInput<'a> {
+    take: &'a Take,
+    entry: RecordingEntry,
+    modes: Vec<&'a Mode>,
+    remark: Option<&'a str>,
 }
 
-pub(super) const WIDTH: f64 = 1600.0;
 const HEIGHT: f64 = 1200.0;
 /// Decays drawn over each other; more cannot be told apart.
 const MOST_DECAYS: usize = 6;
@@ -26,25 +25,26 @@ const MOST_ROWS: usize = 14;
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn page_png(input: &PageInput<'_>) -> Result<Vec<u8>, String> {
-    to_png(&page_svg(input), 1.0)
+pub fn page_png(take: &Take, remark: Option<&str>) -> Result<Vec<u8>, String> {
+    to_png(&page_svg(take, remark), 1.0)
 }
 
-/// The page as SVG.
-pub fn page_svg(input: &PageInput<'_>) -> String {
-    let mut on = Drawing::new(WIDTH, HEIGHT + part_page::height(input.entry));
+/// The page as SVG; `remark` is a line under the title, such as "simulated".
+pub fn page_svg(take: &Take, remark: Option<&str>) -> String {
+    let input = &PageInput { take, entry: RecordingEntry::new(take), modes: take.plain_modes().collect(), remark };
+    let mut on = Drawing::new(WIDTH, HEIGHT + part_page::height(&input.entry));
     heading(&mut on, input);
     waveform(&mut on, input);
     // Strongest first; their colours are the same in spectrum, decays and table.
-    let mut order: Vec<usize> = (0..input.estimate.modes.len()).collect();
-    order.sort_by(|a, b| input.estimate.modes[*b].level_db.total_cmp(&input.estimate.modes[*a].level_db));
+    let mut order: Vec<usize> = (0..input.modes.len()).collect();
+    order.sort_by(|a, b| input.modes[*b].level_db.total_cmp(&input.modes[*a].level_db));
     order.truncate(MOST_DECAYS);
     order.sort_unstable();
     let colour = |mode: usize| order.iter().position(|o| *o == mode).map_or(MUTED, |p| SERIES[p]);
     spectrum(&mut on, input, &colour);
     decays(&mut on, input, &order);
     table(&mut on, input, &colour);
-    part_page::draw(&mut on, input.entry, HEIGHT + 40.0);
+    part_page::draw(&mut on, &input.entry, HEIGHT + 40.0);
     on.finish()
 }
 
@@ -58,7 +58,7 @@ fn shorten(text: &str, most: usize) -> String {
 }
 
 fn heading(on: &mut Drawing, input: &PageInput<'_>) {
-    let entry = input.entry;
+    let entry = &input.entry;
     on.text(40.0, 52.0, &shorten(&entry.file, 72), Style { size: 30.0, bold: true, ..Style::default() });
     let used = entry.taps.iter().filter(|t| t.accepted).count();
     let mut line = format!(
@@ -81,7 +81,7 @@ fn heading(on: &mut Drawing, input: &PageInput<'_>) {
 
 fn waveform(on: &mut Drawing, input: &PageInput<'_>) {
     let duration = input.entry.duration_s.unwrap_or(1.0);
-    let peak = input.waveform.iter().map(|(a, b)| a.abs().max(b.abs())).fold(1e-6, f32::max);
+    let peak = input.take.waveform.iter().map(|(a, b)| a.abs().max(b.abs())).fold(1e-6, f32::max);
     let panel = Panel {
         left: 90.0,
         top: 140.0,
@@ -91,10 +91,10 @@ fn waveform(on: &mut Drawing, input: &PageInput<'_>) {
         y: Axis::linear(-1.25 * f64::from(peak), 1.25 * f64::from(peak)),
     };
     panel.draw(on, "Recording", "time, s", "share of full scale");
-    let count = input.waveform.len().max(1) as f64;
+    let count = input.take.waveform.len().max(1) as f64;
     let at = |i: usize, v: f32| panel.at((i as f64 + 0.5) / count * duration, f64::from(v));
-    let upper = input.waveform.iter().enumerate().map(|(i, w)| at(i, w.1));
-    let lower = input.waveform.iter().enumerate().rev().map(|(i, w)| at(i, w.0));
+    let upper = input.take.waveform.iter().enumerate().map(|(i, w)| at(i, w.1));
+    let lower = input.take.waveform.iter().enumerate().rev().map(|(i, w)| at(i, w.0));
     on.area(&upper.chain(lower).collect::<Vec<_>>(), "#5b7f95");
     let mut last_label = f64::NEG_INFINITY;
     for (index, tap) in input.entry.taps.iter().enumerate() {
@@ -116,11 +116,11 @@ fn waveform(on: &mut Drawing, input: &PageInput<'_>) {
 }
 
 fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> &'c str) {
-    let picture = &input.estimate.spectrum;
-    let modes = &input.estimate.modes;
+    let picture = &input.take.spectrum;
+    let modes = &input.modes;
     let nyquist = picture.bin_hz * picture.density.len() as f64;
-    let highest = modes.last().map_or(2000.0, |m| m.frequency_hz * 1.6).max(600.0).min(nyquist.max(700.0));
-    let lowest = modes.first().map_or(40.0, |m| m.frequency_hz / 1.8).clamp(25.0, 200.0);
+    let highest = modes.last().map_or(2000.0, |m| m.frequency.value * 1.6).max(600.0).min(nyquist.max(700.0));
+    let lowest = modes.first().map_or(40.0, |m| m.frequency.value / 1.8).clamp(25.0, 200.0);
     // One point a pixel: the highest bin that falls on it.
     let pixels = 1400usize;
     let x = Axis::logarithmic(lowest, highest);
@@ -191,8 +191,8 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
     let mut order: Vec<usize> = (0..modes.len()).collect();
     order.sort_by(|a, b| modes[*b].level_db.total_cmp(&modes[*a].level_db));
     for index in order {
-        let mode = &modes[index];
-        let Some((x, y)) = height(mode.frequency_hz, 0.01 + mode.damping_ratio) else { continue };
+        let mode = modes[index];
+        let Some((x, y)) = height(mode.frequency.value, 0.01 + mode.damping_ratio.value) else { continue };
         let y = lifted(x, y - 10.0);
         let style = Style { size: 17.0, colour: colour(index), bold: true, anchor: Anchor::Middle, halo: true };
         on.text(x, y, &(index + 1).to_string(), style);
@@ -209,10 +209,10 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
         any
     };
     let mut legend = Vec::new();
-    if mark(&mut input.estimate.steady_lines_hz.iter().copied(), "~") {
+    if mark(&mut input.take.steady_lines_hz.iter().copied(), "~") {
         legend.push("~ a steady line, there before the taps");
     }
-    if mark(&mut input.estimate.left_out.iter().map(|(f, _)| *f), "×") {
+    if mark(&mut input.take.left_out.iter().map(|(f, _)| *f), "×") {
         legend.push("× a peak that is not listed");
     }
     let style = Style { size: 15.0, colour: MUTED, ..Style::default() };
@@ -220,7 +220,7 @@ fn spectrum<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) 
 }
 
 fn decays(on: &mut Drawing, input: &PageInput<'_>, order: &[usize]) {
-    let modes: Vec<(usize, &Mode)> = order.iter().map(|i| (*i, &input.estimate.modes[*i])).collect();
+    let modes: Vec<(usize, &Mode)> = order.iter().map(|i| (*i, input.modes[*i])).collect();
     // Until the longest line has ended, with a little of the noise behind it.
     let until = modes.iter().map(|(_, m)| m.envelope.used_s.1 * 1.3).filter(|t| t.is_finite()).fold(0.05, f64::max);
     let floor = modes.iter().map(|(_, m)| m.level_db + m.envelope.noise_db).fold(-40.0, f64::min).max(-90.0);
@@ -274,7 +274,7 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
         on.text(x, y, title, Style { size: 16.0, colour: MUTED, anchor: Anchor::End, ..Style::default() });
     }
     on.line((left, y + 9.0), (WIDTH - 40.0, y + 9.0), "#999999", 1.0, false);
-    let modes = &input.estimate.modes;
+    let modes = &input.modes;
     if modes.is_empty() {
         let why = input.entry.error.clone().unwrap_or_default();
         for (i, piece) in lines(&why, 80).iter().enumerate() {
@@ -288,16 +288,15 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
     shown.truncate(MOST_ROWS);
     shown.sort_unstable();
     for index in shown {
-        let mode = &modes[index];
+        let mode = modes[index];
         y += 24.0;
         let doubtful = mode.reasons.iter().any(ModeReason::is_doubt);
-        let half = COVERAGE_95;
-        let relative = half * mode.damping_relative_u();
+        let (damping, ring) = (mode.damping_ratio.times(100.0), mode.ring_time_s());
         let cells = [
             (index + 1).to_string(),
-            with_interval(mode.frequency_hz, half * mode.frequency_hz_u),
-            with_interval(100.0 * mode.damping_ratio, 100.0 * half * mode.damping_ratio_u),
-            rounded(mode.ring_time_s(), mode.ring_time_s() * relative),
+            with_interval(mode.frequency.value, mode.frequency.half_95()),
+            with_interval(damping.value, damping.half_95()),
+            rounded(ring.value, ring.half_95()),
             minus(&format!("{:.0}", mode.level_db)),
             format!("{}{}", if doubtful { "! " } else { "" }, mode.taps_used),
         ];
@@ -347,19 +346,4 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
             on.text(left, y, &line, Style { size: 15.0, colour: BAD, ..Style::default() });
         }
     }
-}
-
-/// Breaks a sentence into lines of at most so many characters.
-pub(super) fn lines(text: &str, most: usize) -> Vec<String> {
-    let mut out: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match out.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => out.push(word.to_owned()),
-        }
-    }
-    out
 }

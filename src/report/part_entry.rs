@@ -3,33 +3,40 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::loss::{Mobility, StationMode};
-use crate::modes::COVERAGE_95;
-use crate::part::Measured;
-use crate::stiffness::{BlankResult, Quantity, StationResult, advised_mass_kg, why_no_mass};
+use super::budget_entry::{BudgetEntry, finite};
+use crate::analysis::{PartFindings, SpotFindings};
+use crate::loss::StationMode;
+use crate::stiffness::{Quantity, StationResult};
+use crate::uncertainty::{Cause, Figure};
 
 /// A figure with its uncertainty.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct FigureEntry {
-    /// SI value, standard uncertainty and 95 % interval.
+    /// SI value, half of the 95 % interval divided by 1.96, and the interval.
     pub value: f64,
     pub u: f64,
     pub interval_95: [f64; 2],
+    /// Degrees of freedom of the interval; null if infinitely many.
+    #[serde(default)]
+    pub dof: Option<f64>,
+    /// What the uncertainty comes from, the largest first.
+    #[serde(default)]
+    pub budget: Vec<BudgetEntry>,
     /// What moves it most, and its share of the variance (0 to 1).
     pub moved_most_by: Option<String>,
     pub moved_most_share: Option<f64>,
 }
 
 impl FigureEntry {
-    pub fn new(measured: &Measured) -> Self {
-        let (value, u) = (measured.value, measured.u());
-        let most = measured.largest_source();
+    pub fn new(figure: &Figure) -> Self {
+        let most = figure.largest_source();
         Self {
-            value,
-            u,
-            interval_95: [value - COVERAGE_95 * u, value + COVERAGE_95 * u],
-            moved_most_by: most.map(|(s, _)| s.to_string()),
+            value: figure.value,
+            u: figure.u_95(),
+            interval_95: figure.interval_95(),
+            dof: finite(figure.dof()),
+            budget: BudgetEntry::of(figure),
+            moved_most_by: most.as_ref().map(|(s, _)| s.to_string()),
             moved_most_share: most.map(|(_, share)| share),
         }
     }
@@ -37,7 +44,6 @@ impl FigureEntry {
 
 /// A named figure about a part.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct QuantityEntry {
     pub code: String,
     pub name: String,
@@ -49,14 +55,10 @@ pub struct QuantityEntry {
     /// Unit that people read, and the factor from SI to it.
     pub shown_unit: String,
     pub shown_factor: f64,
-    /// With all its sources, while the program runs.
-    #[serde(skip)]
-    pub measured: Option<Measured>,
 }
 
 /// Another way to number the modes.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct NumberingEntry {
     /// Young's modulus along the grain that it gives (Pa).
     pub modulus_along_pa: f64,
@@ -68,7 +70,6 @@ pub struct NumberingEntry {
 
 /// The part, as far as its description and these modes tell.
 #[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct PartEntry {
     pub name: Option<String>,
     pub kind: String,
@@ -82,38 +83,43 @@ pub struct PartEntry {
 }
 
 impl PartEntry {
-    pub fn with_blank(mut self, blank: &BlankResult, quantities: &[Quantity]) -> Self {
-        self.notes.extend(blank.notes.iter().cloned());
-        self.decided = Some(blank.decided());
-        self.numberings = blank
-            .numberings
-            .iter()
-            .map(|n| NumberingEntry {
-                modulus_along_pa: n.constants.along_pa,
-                behind: n.behind,
-                names: n.numbers.iter().map(|n| n.map(|(l, w)| crate::stiffness::mode_name(l, w))).collect(),
-            })
-            .collect();
-        self.quantities = quantities
-            .iter()
-            .map(|q| QuantityEntry {
-                code: q.code.to_owned(),
-                name: q.name.to_owned(),
-                unit: q.unit.to_owned(),
-                figure: FigureEntry::new(&q.measured),
-                meaning: q.meaning.to_owned(),
-                shown_unit: q.shown.0.to_owned(),
-                shown_factor: q.shown.1,
-                measured: Some(q.measured.clone()),
-            })
-            .collect();
-        self
+    pub fn new(part: &PartFindings) -> Self {
+        Self {
+            name: part.name.clone(),
+            kind: part.kind.name().to_owned(),
+            notes: part.notes.clone(),
+            decided: part.decided,
+            numberings: part
+                .numberings
+                .iter()
+                .map(|n| NumberingEntry {
+                    modulus_along_pa: n.modulus_along_pa,
+                    behind: n.behind,
+                    names: n.names.clone(),
+                })
+                .collect(),
+            quantities: part.quantities.iter().map(QuantityEntry::new).collect(),
+        }
+    }
+}
+
+impl QuantityEntry {
+    fn new(quantity: &Quantity) -> Self {
+        let (kind, (shown_unit, shown_factor)) = (quantity.kind, quantity.kind.shown());
+        Self {
+            code: kind.code().to_owned(),
+            name: kind.name().to_owned(),
+            unit: kind.unit().to_owned(),
+            figure: FigureEntry::new(&quantity.figure),
+            meaning: kind.meaning().to_owned(),
+            shown_unit: shown_unit.to_owned(),
+            shown_factor,
+        }
     }
 }
 
 /// A mode at a station.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct StationModeEntry {
     pub frequency_hz: FigureEntry,
     pub damping_ratio: FigureEntry,
@@ -129,7 +135,6 @@ pub struct StationModeEntry {
 
 /// A station that was tapped with and without added masses.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
 pub struct StationEntry {
     pub station: String,
     /// Added masses (kg), 0 for none.
@@ -147,81 +152,55 @@ pub struct StationEntry {
     pub static_stiffness_n_m: Option<FigureEntry>,
     /// A mass to stick on (kg).
     pub advised_mass_kg: Option<f64>,
-    #[serde(skip)]
-    pub mobility: Option<Mobility>,
 }
 
-/// Power drawn against a baseline: its name, the ratio, and the band (Hz).
-pub type PowerDrawn = (String, Measured, (f64, f64));
-
 impl StationEntry {
-    /// A station as it was worked out: its modes, and its mobility if any modal mass is told.
-    pub fn new(station: String, added_kg: Vec<f64>, results: &[StationResult], mobility: Option<Mobility>) -> Self {
+    pub fn new(spot: &SpotFindings) -> Self {
+        let mobility = spot.mobility.as_ref();
         let peaks = mobility.iter().flat_map(|m| &m.modes).map(StationMode::peak);
-        let mut peaks: Vec<Option<Measured>> = peaks.map(Some).collect();
-        peaks.resize(results.len(), None);
-        let modes: Vec<StationModeEntry> =
-            results.iter().zip(&peaks).map(|(result, peak)| StationModeEntry::new(result, peak.as_ref())).collect();
-        let told = results.iter().filter_map(|r| r.effective.as_ref().ok()).map(|e| e.modal_mass.value);
-        let lost = "no mode could be followed through the takes with a mass on";
-        let error = mobility.is_none().then(|| why_no_mass(results).unwrap_or(lost).to_owned());
+        let mut peaks: Vec<Option<Figure>> = peaks.map(Some).collect();
+        peaks.resize(spot.results.len(), None);
+        let power = spot.power.as_ref();
         Self {
-            error,
-            modes,
-            advised_mass_kg: told.reduce(f64::min).map(advised_mass_kg),
-            band_hz: mobility.as_ref().map(|m| m.band_hz.into()),
-            mean_mobility_m_n_s: mobility.as_ref().map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
-            mobility,
-            ..Self::failed(station, added_kg, String::new())
+            station: spot.station.clone(),
+            added_kg: spot.added_kg.clone(),
+            error: spot.error.clone(),
+            modes: spot
+                .results
+                .iter()
+                .zip(&peaks)
+                .map(|(result, peak)| StationModeEntry::new(result, peak.as_ref()))
+                .collect(),
+            band_hz: mobility.map(|m| m.band_hz.into()),
+            mean_mobility_m_n_s: mobility.map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
+            baseline: power.map(|p| p.baseline.clone()),
+            power_drawn_ratio: power.map(|p| {
+                // In the logarithm, as `compare` gives it: a ratio and its inverse are treated alike.
+                FigureEntry { interval_95: p.ratio.interval_95_of_ratio(), ..FigureEntry::new(&p.ratio) }
+            }),
+            power_drawn_band_hz: power.map(|p| p.band_hz.into()),
+            static_stiffness_n_m: spot.static_stiffness.as_ref().map(FigureEntry::new),
+            advised_mass_kg: spot.advised_mass_kg(),
         }
-    }
-
-    /// A station of which nothing can be told, and why.
-    pub fn failed(station: String, added_kg: Vec<f64>, error: String) -> Self {
-        Self {
-            station,
-            added_kg,
-            error: Some(error),
-            modes: Vec::new(),
-            band_hz: None,
-            mean_mobility_m_n_s: None,
-            baseline: None,
-            power_drawn_ratio: None,
-            power_drawn_band_hz: None,
-            static_stiffness_n_m: None,
-            advised_mass_kg: None,
-            mobility: None,
-        }
-    }
-
-    /// Sets the power that it draws against a baseline.
-    pub fn set_power(&mut self, (baseline, ratio, band): PowerDrawn) {
-        self.baseline = Some(baseline);
-        // In the logarithm, as `compare` gives it: a ratio and its inverse are treated alike.
-        let half = COVERAGE_95 * ratio.relative_u();
-        let mut figure = FigureEntry::new(&ratio);
-        figure.interval_95 = [ratio.value * (-half).exp(), ratio.value * half.exp()];
-        self.power_drawn_ratio = Some(figure);
-        self.power_drawn_band_hz = Some(band.into());
     }
 }
 
 impl StationModeEntry {
     /// `peak`: the mobility at resonance, shown if the modal mass is told.
-    fn new(result: &StationResult, peak: Option<&Measured>) -> Self {
+    fn new(result: &StationResult, peak: Option<&Figure>) -> Self {
         let tone = &result.tone;
-        let bare = Measured::new(tone.frequency_hz, tone.frequency_hz_u, "frequency");
+        let bare = Figure::new(tone.frequency_hz, tone.frequency_hz_u, Cause::Frequency);
         let told = result.effective.as_ref().ok();
         Self {
             frequency_hz: FigureEntry::new(told.map_or(&bare, |e| &e.frequency)),
-            damping_ratio: FigureEntry::new(&Measured::new(tone.damping_ratio, tone.damping_ratio_u, "damping")),
+            damping_ratio: FigureEntry::new(&Figure::new(tone.damping_ratio, tone.damping_ratio_u, Cause::Damping)),
             modal_mass_kg: told.map(|e| FigureEntry::new(&e.modal_mass)),
             stiffness_n_m: told.map(|e| FigureEntry::new(&e.stiffness)),
             peak_mobility_m_n_s: told.and(peak).map(FigureEntry::new),
             shifts: told.map_or_else(Vec::new, |e| e.points.iter().map(|(m, y, u)| [*m, *y, *u]).collect()),
             notes: match &result.effective {
                 Ok(effective) => effective.notes.clone(),
-                Err(why) => vec![why.clone()],
+                Err(why) => vec![why.to_string()],
             },
         }
     }

@@ -3,7 +3,7 @@
 use super::document::RecordingEntry;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style};
 use super::numbers::with_interval;
-use super::page::{WIDTH, lines};
+use super::sheet::{WIDTH, lines};
 use crate::modes::COVERAGE_95;
 
 /// Height of it where modes are numbered.

@@ -1,8 +1,9 @@
 //! The part and its stations in words, for the text report.
 
+use super::budget_entry::BudgetEntry;
 use super::numbers::{grams, minus, significant, with_interval};
+use super::paragraph::wrap;
 use super::part_entry::{FigureEntry, PartEntry, QuantityEntry, StationEntry};
-use super::text::wrap;
 use crate::modes::COVERAGE_95;
 
 /// "11.62 ± 0.61 GPa".
@@ -53,12 +54,15 @@ fn line(out: &mut String, quantity: &QuantityEntry) {
 }
 
 fn sensitivity(quantity: &QuantityEntry) -> String {
-    match (&quantity.figure.moved_most_by, quantity.figure.moved_most_share) {
-        (Some(by), Some(share)) => {
-            format!("The uncertainty of the {by} is {:.0} % of its uncertainty", 100.0 * share)
-        }
-        _ => String::new(),
-    }
+    let shares = budget(&quantity.figure.budget);
+    if shares.is_empty() { String::new() } else { format!("Its uncertainty comes from {shares}") }
+}
+
+/// "thickness 92 %, length 5 %": shares of the variance, down to a hundredth.
+pub(super) fn budget(lines: &[BudgetEntry]) -> String {
+    let worth_a_word = lines.iter().filter(|line| line.share >= 0.005);
+    let said: Vec<String> = worth_a_word.map(|l| format!("{} {:.0} %", l.source, 100.0 * l.share)).collect();
+    said.join(", ")
 }
 
 /// The stations that were tapped with added masses.

@@ -1,8 +1,9 @@
 //! A plan as a picture: stiffness against mass, with lines of equal power drawn and the maker's budget.
 
 use super::figure::{Anchor, Axis, BAD, Drawing, GRID, INK, MUTED, Panel, SERIES, Style, to_png};
-use super::page::{WIDTH, lines};
-use super::plan_report::PlanReport;
+use super::plan_report::doubts;
+use super::sheet::{WIDTH, lines};
+use crate::analysis::LaminationPlan;
 use crate::modes::COVERAGE_95;
 
 /// Power drawn (share of the plain side's) whose lines are drawn.
@@ -12,9 +13,9 @@ const LINES: [f64; 7] = [0.8, 0.65, 0.5, 0.4, 0.3, 0.2, 0.1];
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn plan_png(report: &PlanReport) -> Result<Vec<u8>, String> {
+pub fn plan_png(report: &LaminationPlan) -> Result<Vec<u8>, String> {
     let doubts: Vec<String> =
-        report.doubts().iter().chain(&report.cautions).flat_map(|d| lines(&format!("! {d}"), 150)).collect();
+        doubts(report).iter().chain(&report.cautions).flat_map(|d| lines(&format!("! {d}"), 150)).collect();
     let mut on = Drawing::new(WIDTH, 1000.0 + 20.0 * doubts.len() as f64);
     let title = format!("Inner plies for {}, {:.2} mm", report.outer, 1e3 * report.outer_thickness.value);
     on.text(40.0, 52.0, &title, Style { size: 30.0, bold: true, ..Style::default() });
@@ -28,7 +29,7 @@ pub fn plan_png(report: &PlanReport) -> Result<Vec<u8>, String> {
     to_png(&on.finish(), 1.0)
 }
 
-fn draw(on: &mut Drawing, report: &PlanReport) {
+fn draw(on: &mut Drawing, report: &LaminationPlan) {
     let all = || report.series.iter().flat_map(|s| &s.rows).map(|r| &r.forecast);
     let most_mass = all().map(|f| f.mass_ratio.value).chain(report.most_mass).fold(1.2, f64::max);
     let most = all().map(|f| f.stiffness_ratio.value * (COVERAGE_95 * f.stiffness_ratio.relative_u()).exp());

@@ -5,128 +5,50 @@ use serde::Serialize;
 
 use super::csv_cell::text_cell;
 use super::document::schema_text;
-use super::numbers::with_interval;
-use super::rim_report::{RimEntry, RimReport, rim_text};
-use super::text::wrap;
+use super::numbers::{power, with_interval};
+use super::paragraph::wrap;
+use super::rim_report::{RimEntry, rim_text};
+use crate::analysis::{LaminationPlan, PlanSeries};
 use crate::modes::COVERAGE_95;
-use crate::part::Measured;
-use crate::plan::{Forecast, ShopFactor, Target};
+use crate::plan::{Forecast, ShopFactor};
+use crate::uncertainty::Figure;
 
 /// Name and version of the document's form.
 pub const PLAN_SCHEMA: &str = "ringwright.plan/1";
 
-/// What `plan` found.
-#[derive(Debug, Clone)]
-pub struct PlanReport {
-    pub outer: String,
-    pub outer_thickness: Measured,
-    pub outer_from_table: bool,
-    /// Name, and thickness of its film (m).
-    pub glue: Option<(&'static str, f64)>,
-    pub most_mass: Option<f64>,
-    pub series: Vec<PlanSeries>,
-    /// Thickness (m), and each tone now (Hz) and then.
-    pub sanded: Option<(f64, Vec<(f64, Measured)>)>,
-    pub rim: Option<RimReport>,
-    /// The shop's own factor, which the tables hold already, and the file that it is from.
-    pub record: Option<(ShopFactor, String)>,
-    pub cautions: Vec<String>,
-    pub remark: Option<String>,
-}
-
-impl Default for PlanReport {
-    fn default() -> Self {
-        Self {
-            outer: String::new(),
-            outer_thickness: Measured::exact(0.0),
-            outer_from_table: false,
-            glue: None,
-            most_mass: None,
-            series: Vec::new(),
-            sanded: None,
-            rim: None,
-            record: None,
-            cautions: Vec::new(),
-            remark: None,
-        }
+/// What should be known before anything is believed.
+pub(super) fn doubts(report: &LaminationPlan) -> Vec<String> {
+    let mut doubts = Vec::new();
+    let mut tables: Vec<&str> = report.series.iter().filter(|s| s.from_table).map(|s| s.inner.as_str()).collect();
+    if report.outer_from_table {
+        tables.insert(0, &report.outer);
     }
-}
-
-/// An inner ply over its thickness.
-#[derive(Debug, Clone)]
-pub struct PlanSeries {
-    pub inner: String,
-    pub from_table: bool,
-    pub grain_deg: f64,
-    pub rows: Vec<PlanRow>,
-    pub targets: Vec<PlanTarget>,
-}
-
-#[derive(Debug, Clone)]
-pub struct PlanRow {
-    pub thickness: Measured,
-    pub forecast: Forecast,
-}
-
-/// A wish and what reaches it, or why nothing does.
-#[derive(Debug, Clone)]
-pub struct PlanTarget {
-    pub wish: String,
-    /// The ply whose thickness is asked for.
-    pub ply: &'static str,
-    pub found: Result<Target, String>,
-}
-
-impl PlanReport {
-    /// What should be known before anything is believed.
-    pub(super) fn doubts(&self) -> Vec<String> {
-        let mut doubts = Vec::new();
-        let mut tables: Vec<&str> = self.series.iter().filter(|s| s.from_table).map(|s| s.inner.as_str()).collect();
-        if self.outer_from_table {
-            tables.insert(0, &self.outer);
-        }
-        tables.dedup();
-        if !tables.is_empty() {
-            doubts.push(format!(
-                "{}: table values of the species, and boards differ by a fifth; a tapped blank makes these intervals far narrower",
-                tables.join(" and ")
-            ));
-        }
-        let gives = self.series.iter().flat_map(|s| &s.rows).filter(|r| r.forecast.glue_matters);
-        if let Some(most) = gives.map(|r| r.forecast.glue_gives).reduce(f64::max) {
-            doubts.push(format!(
-                "this glue line gives way in shear: up to {:.0} % of the stiffness is lost at 200 Hz, more at higher tones",
-                100.0 * most
-            ));
-        }
-        if let (Some((factor, file)), false) = (&self.record, self.series.is_empty()) {
-            doubts.push(record_text(factor, file));
-        }
-        doubts
+    tables.dedup();
+    if !tables.is_empty() {
+        doubts.push(format!(
+            "{}: table values of the species, and boards differ by a fifth; a tapped blank makes these intervals far narrower",
+            tables.join(" and ")
+        ));
     }
+    let gives = report.series.iter().flat_map(|s| &s.rows).filter(|r| r.forecast.glue_matters);
+    if let Some(most) = gives.map(|r| r.forecast.glue_gives).reduce(f64::max) {
+        doubts.push(format!(
+            "this glue line gives way in shear: up to {:.0} % of the stiffness is lost at 200 Hz, more at higher tones",
+            100.0 * most
+        ));
+    }
+    if let (Some((factor, file)), false) = (&report.record, report.series.is_empty()) {
+        doubts.push(record_text(factor, file));
+    }
+    doubts
 }
 
 /// "5.9 (4.8 to 7.3)", interval in the logarithm as a ratio has it.
-fn times(m: &Measured) -> String {
+fn times(m: &Figure) -> String {
     let half = COVERAGE_95 * m.relative_u();
     let (low, high) = (m.value * (-half).exp(), m.value * half.exp());
     let decimals = (1 - (high - low).max(1e-4).log10().floor() as i32).clamp(0, 4) as usize;
     format!("{:.decimals$} ({low:.decimals$} to {high:.decimals$})", m.value)
-}
-
-/// "61 % less (55 to 66)".
-pub(super) fn power(m: &Measured) -> String {
-    let half = COVERAGE_95 * m.relative_u();
-    let percent = |v: f64| 100.0 * (1.0 - v);
-    if percent(m.value * half.exp()) < 0.0 && percent(m.value * (-half).exp()) > 0.0 {
-        return format!("{:.0} % (not told from 0)", percent(m.value));
-    }
-    format!(
-        "{:.0} % ({:.0} to {:.0})",
-        percent(m.value),
-        percent(m.value * half.exp()),
-        percent(m.value * (-half).exp())
-    )
 }
 
 /// "this shop's record: ..."
@@ -135,14 +57,14 @@ fn record_text(factor: &ShopFactor, file: &str) -> String {
     let what = if count == 1 { "one lamination".to_owned() } else { format!("{count} laminations") };
     format!(
         "this shop's record ({file}): {what} foretold and measured ({}). The next one is expected to be {} times as stiff as its \
-         plies say, and stiffness, power and tones hold that factor already, the rim's too. --no-record leaves it out",
+         plies say, and stiffness, power and tones hold that factor already, the rim's too",
         factor.from.join("; "),
         times(&factor.next)
     )
 }
 
 /// The sources that move a figure most, with their shares of the variance (%).
-fn sensitivity(m: &Measured) -> Vec<(String, f64)> {
+fn sensitivity(m: &Figure) -> Vec<(String, f64)> {
     let total: f64 = m.parts().map(|(_, p)| p * p).sum();
     let mut all: Vec<(String, f64)> =
         m.parts().map(|(s, p)| (s.to_string(), 100.0 * p * p / total.max(1e-300))).collect();
@@ -156,11 +78,11 @@ fn sensitivity(m: &Measured) -> Vec<(String, f64)> {
 const MOST_TONES: usize = 8;
 
 /// For people.
-pub fn plan_text(report: &PlanReport) -> String {
+pub fn plan_text(report: &LaminationPlan) -> String {
     let mut out = String::new();
-    let thickness = |m: &Measured| format!("{:.2}", 1e3 * m.value);
+    let thickness = |m: &Figure| format!("{:.2}", 1e3 * m.value);
     wrap(&mut out, "", &format!("Outer ply: {}, {} mm.", report.outer, thickness(&report.outer_thickness)));
-    report.doubts().iter().for_each(|d| wrap(&mut out, "  ", &format!("! {d}")));
+    doubts(report).iter().for_each(|d| wrap(&mut out, "  ", &format!("! {d}")));
     for series in &report.series {
         let glue = report.glue.map_or("no glue line".to_owned(), |(name, film)| format!("{name}, {} mm", 1e3 * film));
         let grain =
@@ -353,7 +275,7 @@ impl RowEntry {
 }
 
 /// As indented JSON with a final newline.
-pub fn plan_json(report: &PlanReport) -> String {
+pub fn plan_json(report: &LaminationPlan) -> String {
     let series = |s: &PlanSeries| SeriesEntry {
         wood: s.inner.clone(),
         from_table: s.from_table,
@@ -389,7 +311,7 @@ pub fn plan_json(report: &PlanReport) -> String {
             factor_u: factor.next.u(),
             laminations: factor.from.clone(),
         }),
-        doubts: report.doubts(),
+        doubts: doubts(report),
         cautions: report.cautions.clone(),
     };
     let mut text = serde_json::to_string_pretty(&document).unwrap_or_default();
@@ -403,7 +325,7 @@ pub fn plan_schema() -> String {
 }
 
 /// One row a forecast, with a heading.
-pub fn plan_csv(report: &PlanReport) -> String {
+pub fn plan_csv(report: &LaminationPlan) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail.
     let mut put = |cells: Vec<String>| drop(writer.write_record(&cells));

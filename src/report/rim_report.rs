@@ -5,29 +5,13 @@ use serde::Serialize;
 
 use super::csv_cell::text_cell;
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
-use super::numbers::{significant, with_interval};
-use super::page::{WIDTH, lines};
-use super::plan_report::power;
-use super::text::wrap;
+use super::numbers::{power, significant, with_interval};
+use super::paragraph::wrap;
+use super::sheet::{WIDTH, lines};
+use crate::analysis::RimPlan;
 use crate::modes::COVERAGE_95;
-use crate::part::Measured;
 use crate::plan::{Patch, RIM_BAND_HZ, RimStage};
-
-/// What the frame model says of a rim.
-#[derive(Debug, Clone)]
-pub struct RimReport {
-    pub outline: String,
-    /// Names, and shares of the way around.
-    pub stations: Vec<(String, f64)>,
-    /// Length around (m).
-    pub around_m: f64,
-    /// Plates hold the edges of the sides.
-    pub held: bool,
-    pub stages: Vec<RimStage>,
-    pub patches: Vec<Patch>,
-    /// The inner ply that was planned.
-    pub inner: String,
-}
+use crate::uncertainty::Figure;
 
 /// What is to be known of all of it.
 const MODEL: &str = "the rim is a frame of thin lines, free in the air, no plates glued on: how the side bends across its depth is \
@@ -39,16 +23,16 @@ const HELD: &str = "the plates are taken to hold both edges of the sides like hi
                     allowed for that by judgement, and for power what it does to move the tones by that: it has not been set \
                     against real guitars yet";
 
-fn model(report: &RimReport) -> &'static str {
+fn model(report: &RimPlan) -> &'static str {
     if report.held { HELD } else { MODEL }
 }
 
-fn cell(m: &Measured, factor: f64) -> String {
+fn cell(m: &Figure, factor: f64) -> String {
     with_interval(factor * m.value, factor * COVERAGE_95 * m.u())
 }
 
 /// For people.
-pub(super) fn rim_text(report: &RimReport, out: &mut String) {
+pub(super) fn rim_text(report: &RimPlan, out: &mut String) {
     out.push('\n');
     wrap(
         out,
@@ -92,7 +76,7 @@ pub(super) fn rim_text(report: &RimReport, out: &mut String) {
 const APART_M: f64 = 0.08;
 
 /// Where a further patch helps most, in a sentence.
-fn best_patches(report: &RimReport) -> Option<String> {
+fn best_patches(report: &RimPlan) -> Option<String> {
     let (station, _) = report.stations.first()?;
     let mut order: Vec<&Patch> = report.patches.iter().collect();
     order.sort_by(|a, b| a.power.total_cmp(&b.power));
@@ -158,8 +142,8 @@ struct PatchEntry {
 }
 
 impl RimEntry {
-    pub(super) fn new(report: &RimReport) -> Self {
-        let pair = |m: &Measured| [m.value, m.u()];
+    pub(super) fn new(report: &RimPlan) -> Self {
+        let pair = |m: &Figure| [m.value, m.u()];
         let stage = |s: &RimStage| RimStageEntry {
             name: s.name.to_owned(),
             mass_kg: s.mass.value,
@@ -182,13 +166,13 @@ impl RimEntry {
 }
 
 /// The rim as CSV: a figure a line, in SI units, with its standard uncertainty.
-pub fn rim_csv(report: &RimReport) -> String {
+pub fn rim_csv(report: &RimPlan) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail.
     let mut put = |cells: [&str; 6]| drop(writer.write_record(cells));
     put(["stage", "figure", "place", "value", "value_u", "unit"]);
     for stage in &report.stages {
-        let mut figure = |what: &str, place: &str, m: &Measured, unit: &str| {
+        let mut figure = |what: &str, place: &str, m: &Figure, unit: &str| {
             put([stage.name, what, &text_cell(place), &m.value.to_string(), &m.u().to_string(), unit]);
         };
         figure("mass", "", &stage.mass, "kg");
@@ -207,7 +191,7 @@ pub fn rim_csv(report: &RimReport) -> String {
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn rim_png(report: &RimReport, remark: Option<&str>) -> Result<Vec<u8>, String> {
+pub fn rim_png(report: &RimPlan, remark: Option<&str>) -> Result<Vec<u8>, String> {
     let mut on = Drawing::new(WIDTH, 1130.0);
     let title = format!("A {} rim: {}", report.outline, report.inner);
     on.text(40.0, 52.0, &title, Style { size: 30.0, bold: true, ..Style::default() });
@@ -226,7 +210,7 @@ pub fn rim_png(report: &RimReport, remark: Option<&str>) -> Result<Vec<u8>, Stri
     to_png(&on.finish(), 1.0)
 }
 
-fn shape(on: &mut Drawing, stage: &RimStage, place: usize, tone: &Measured, left: f64) {
+fn shape(on: &mut Drawing, stage: &RimStage, place: usize, tone: &Figure, left: f64) {
     let nodes = stage.rim.nodes();
     let mode = &stage.modes[place];
     let (top, width, height) = (130.0, 350.0, 400.0);
@@ -250,7 +234,7 @@ fn shape(on: &mut Drawing, stage: &RimStage, place: usize, tone: &Measured, left
     on.text(left + 0.5 * width, top + height + 10.0, &format!("{} Hz", cell(tone, 1.0)), style);
 }
 
-fn mobility(on: &mut Drawing, report: &RimReport) {
+fn mobility(on: &mut Drawing, report: &RimPlan) {
     let Some((station, share)) = report.stations.first() else { return };
     let points = 900;
     let (low, high) = RIM_BAND_HZ;

@@ -1,7 +1,7 @@
 //! What a room's noise allows, forecast and tried, as text.
 
 use super::numbers::significant;
-use super::text::wrap;
+use super::paragraph::wrap;
 use crate::verify::RoomCheck;
 
 /// A table for people.

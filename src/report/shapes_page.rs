@@ -1,24 +1,41 @@
 //! The mode shapes of a flat blank: where it stands still and may be held, where it moves and may be tapped.
 
 use super::figure::{Anchor, Drawing, INK, MUTED, Style, to_png};
+use crate::analysis::Take;
 use crate::stiffness::PlateMode;
 
 /// A mode to draw: its shape, its name and frequency (Hz), and whether it was heard.
-pub struct Shape<'a> {
-    pub mode: &'a PlateMode,
-    pub frequency_hz: f64,
-    pub heard: bool,
+struct Shape<'a> {
+    mode: &'a PlateMode,
+    frequency_hz: f64,
+    heard: bool,
 }
 
 const COLUMNS: usize = 3;
 const MOST: usize = 15;
 const CELL: (f64, f64) = (520.0, 170.0);
 
-/// A page of shapes as PNG, at most fifteen; `ratio` is width over length of the blank.
+/// The shapes of a take's blank as PNG, at most fifteen, up to the highest mode that was heard; `None` if its modes are not
+/// identified.
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn shapes_png(title: &str, shapes: &[Shape<'_>], ratio: f64) -> Result<Vec<u8>, String> {
+pub fn shapes_png(take: &Take) -> Option<Result<Vec<u8>, String>> {
+    let part = take.part.as_ref()?;
+    let (ratio, blank) = part.blank.as_ref()?;
+    let highest = take.plain_modes().last().map_or(0.0, |m| m.frequency.value);
+    let of = |mode| {
+        let heard = take.modes.iter().find(|m| m.name.as_deref() == Some(PlateMode::name(mode).as_str()));
+        let plain = mode.omega_squared.sqrt() / std::f64::consts::TAU;
+        Shape { mode, frequency_hz: heard.map_or(plain, |m| m.mode.frequency.value), heard: heard.is_some() }
+    };
+    let shapes: Vec<Shape<'_>> = blank.modes.iter().map(of).filter(|s| s.frequency_hz <= highest).collect();
+    let title = format!("Where {} stands still", part.name.as_deref().unwrap_or("the blank"));
+    Some(page(&title, &shapes, *ratio))
+}
+
+/// `ratio` is width over length of the blank.
+fn page(title: &str, shapes: &[Shape<'_>], ratio: f64) -> Result<Vec<u8>, String> {
     let count = shapes.len().min(MOST);
     let rows = count.div_ceil(COLUMNS).max(1);
     let (width, height) = (40.0 + COLUMNS as f64 * CELL.0, 150.0 + rows as f64 * CELL.1);

@@ -2,9 +2,11 @@
 
 use super::figure::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::numbers::{grams, with_interval};
-use super::page::{WIDTH, lines};
 use super::part_entry::{FigureEntry, StationEntry};
-use crate::modes::COVERAGE_95;
+use super::sheet::{WIDTH, lines};
+use crate::analysis::SpotFindings;
+use crate::loss::Mobility;
+use crate::uncertainty::COVERAGE_95;
 
 const HEIGHT: f64 = 1000.0;
 const MOST_ROWS: usize = 10;
@@ -13,7 +15,8 @@ const MOST_ROWS: usize = 10;
 ///
 /// # Errors
 /// A message if it cannot be rendered.
-pub fn station_png(station: &StationEntry, remark: Option<&str>) -> Result<Vec<u8>, String> {
+pub fn station_png(spot: &SpotFindings, remark: Option<&str>) -> Result<Vec<u8>, String> {
+    let station = &StationEntry::new(spot);
     let mut on = Drawing::new(WIDTH, HEIGHT);
     on.text(40.0, 52.0, &format!("Station {}", station.station), Style { size: 30.0, bold: true, ..Style::default() });
     let masses: Vec<String> = station
@@ -27,7 +30,9 @@ pub fn station_png(station: &StationEntry, remark: Option<&str>) -> Result<Vec<u
     }
     on.text(40.0, 84.0, &line, Style { size: 19.0, colour: MUTED, ..Style::default() });
     shifts(&mut on, station);
-    mobility(&mut on, station);
+    if let Some(known) = &spot.mobility {
+        mobility(&mut on, station, known);
+    }
     table(&mut on, station);
     to_png(&on.finish(), 1.0)
 }
@@ -59,8 +64,8 @@ fn shifts(on: &mut Drawing, station: &StationEntry) {
     }
 }
 
-fn mobility(on: &mut Drawing, station: &StationEntry) {
-    let (Some(mobility), Some(band)) = (&station.mobility, station.band_hz) else { return };
+fn mobility(on: &mut Drawing, station: &StationEntry, mobility: &Mobility) {
+    let band = [mobility.band_hz.0, mobility.band_hz.1];
     const STEPS: usize = 900;
     let points: Vec<(f64, f64)> = (0..=STEPS)
         .map(|i| {

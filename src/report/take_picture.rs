@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::modes::{Estimate, Spectrum};
+use crate::analysis::Take;
+use crate::modes::Spectrum;
 
 /// Points of a spectrum that can be told apart in a picture.
 const COLUMNS: usize = 600;
@@ -31,9 +32,9 @@ pub struct DecayPicture {
 }
 
 impl TakePicture {
-    pub fn of(estimate: &Estimate) -> Self {
-        let picture = &estimate.spectrum;
-        let highest = estimate.modes.last().map_or(2000.0, |m| ABOVE * m.frequency_hz).max(600.0);
+    pub fn of(take: &Take) -> Self {
+        let picture = &take.spectrum;
+        let highest = take.plain_modes().last().map_or(2000.0, |m| ABOVE * m.frequency.value).max(600.0);
         let mut spectrum: Vec<(f64, f32)> = Vec::new();
         let mut column = usize::MAX;
         for (k, density) in picture.density.iter().enumerate() {
@@ -50,7 +51,7 @@ impl TakePicture {
             }
             column = here;
         }
-        let mut strongest: Vec<_> = estimate.modes.iter().collect();
+        let mut strongest: Vec<_> = take.plain_modes().collect();
         strongest.sort_by(|a, b| b.level_db.total_cmp(&a.level_db));
         let decays = strongest.into_iter().take(DECAYS).map(|mode| {
             let envelope = &mode.envelope;
@@ -63,7 +64,7 @@ impl TakePicture {
                 .map(|(t, l)| (*t as f32, *l as f32))
                 .collect();
             let step = heard.len().div_ceil(POINTS).max(1);
-            DecayPicture { frequency_hz: mode.frequency_hz, points: heard.into_iter().step_by(step).collect() }
+            DecayPicture { frequency_hz: mode.frequency.value, points: heard.into_iter().step_by(step).collect() }
         });
         Self { spectrum, decays: decays.collect() }
     }

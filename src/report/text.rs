@@ -2,6 +2,7 @@
 
 use super::document::{Document, ModeEntry, RecordingEntry};
 use super::numbers::{derived, minus, with_interval};
+use super::paragraph::wrap;
 use super::part_text;
 use crate::modes::COVERAGE_95;
 
@@ -10,8 +11,10 @@ use crate::modes::COVERAGE_95;
 pub struct Detail {
     /// Why each peak that is not listed as a mode was left out.
     pub verbose: bool,
-    /// A plain sentence with every figure about the part.
+    /// A plain sentence with every figure about the part, and what each interval comes from.
     pub explain: bool,
+    /// How the reader gets to see why peaks are not listed, such as an option's name; empty if there is no way.
+    pub why: &'static str,
 }
 
 /// The whole document as text.
@@ -34,9 +37,6 @@ pub fn to_text(document: &Document, detail: Detail) -> String {
     }
     out
 }
-
-/// Width that the text keeps to.
-pub const WIDTH: usize = 100;
 
 /// Peaks that are not listed as modes, named without being asked for.
 const MOST_LEFT_OUT: usize = 12;
@@ -75,7 +75,8 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
             more => format!(" and {more} more"),
         };
         let peaks = shown.join(", ");
-        wrap(out, "  ", &format!("peaks not listed, though some may be modes (--verbose says why): {peaks} Hz{more}"));
+        let why = if detail.why.is_empty() { String::new() } else { format!(" ({} says why)", detail.why) };
+        wrap(out, "  ", &format!("peaks not listed, though some may be modes{why}: {peaks} Hz{more}"));
     }
     if recording.modes.is_empty() {
         return;
@@ -112,11 +113,27 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
     for (place, (sentence, _)) in doubts.iter().enumerate() {
         wrap(out, "    ", &format!("{}  {sentence}", letter(place)));
     }
+    if detail.explain {
+        explain_intervals(out, recording);
+    }
     if named {
         wrap(out, "    ", "is: b bending along, t twist, c crosswise, each with its number; blank: not told");
     }
     if let Some(part) = &recording.part {
         part_text::part(out, part, detail.explain);
+    }
+}
+
+/// What each mode's intervals come from.
+fn explain_intervals(out: &mut String, recording: &RecordingEntry) {
+    wrap(out, "    ", "what the intervals come from (shares of u²):");
+    for (index, mode) in recording.modes.iter().enumerate() {
+        let figures = [("frequency", &mode.frequency_hz_budget), ("damping", &mode.damping_ratio_budget)];
+        let said = figures.iter().filter(|(_, lines)| !lines.is_empty());
+        let said: Vec<String> = said.map(|(what, lines)| format!("{what}: {}", part_text::budget(lines))).collect();
+        if !said.is_empty() {
+            wrap(out, "    ", &format!("{:>3}  {}", index + 1, said.join("; ")));
+        }
     }
 }
 
@@ -153,25 +170,4 @@ fn short_name(name: &str) -> String {
         Some((family, number)) => format!("{}{number}", &family[..1]),
         None => name.to_owned(),
     }
-}
-
-/// Adds a paragraph, broken between words, with a hanging indent.
-pub(super) fn wrap(out: &mut String, indent: &str, text: &str) {
-    let mut line = indent.to_owned();
-    let mut empty = true;
-    for word in text.split(' ') {
-        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-            out.push_str(line.trim_end());
-            out.push('\n');
-            line = format!("{indent}  ");
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    out.push_str(line.trim_end());
-    out.push('\n');
 }

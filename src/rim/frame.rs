@@ -6,7 +6,7 @@
 
 use nalgebra::SMatrix;
 
-use super::held::Sheet;
+use super::sheet::Sheet;
 
 /// What a stretch of rim is made of, along its length.
 #[derive(Debug, Clone, Copy, PartialEq)]

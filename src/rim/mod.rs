@@ -10,8 +10,11 @@ mod frame;
 mod held;
 mod model;
 mod outline;
+mod places;
+mod sheet;
 
 pub use frame::Section;
-pub use held::{Bar, Sheet};
 pub use model::{Plane, Rim, RimMode, RimPiece};
 pub use outline::{OUTLINES, Outline, OutlineError};
+pub use places::places_on;
+pub use sheet::{Bar, Sheet};

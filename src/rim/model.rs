@@ -5,8 +5,9 @@ use realfft::num_complex::Complex64;
 
 use super::banded::{Banded, lowest_modes};
 use super::frame::{Section, in_plane, out_of_plane};
-use super::held::{Sheet, strip};
+use super::held::strip;
 use super::outline::Outline;
+use super::sheet::Sheet;
 
 /// A stretch of the rim, as shares of the way around (from < to), that has another section: a block, a patch, a lining.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -27,7 +27,7 @@ pub enum SoundError {
     NotFinite { at_s: f64, channel: usize, value: f32 },
     #[error("holds only digital silence ({duration_s:.2} s). Check that the right microphone was chosen and not muted")]
     Silent { duration_s: f64 },
-    #[error("has {available} channel(s); channel {wanted} was asked for. Choose --channel 1 to {available}")]
+    #[error("has {available} channel(s); channel {wanted} was asked for. Choose one from 1 to {available}")]
     NoSuchChannel { wanted: usize, available: usize },
     #[error("is only {duration_s:.4} s long; a tap and its ring-down need at least {least_s} s. Record it again")]
     TooShort { duration_s: f64, least_s: f64 },

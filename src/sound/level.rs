@@ -13,6 +13,9 @@ pub struct LevelTrack {
     pub edge: Vec<f32>,
 }
 
+/// Below this mean square (-140 dB of full scale) a stretch is digital silence; no room is that quiet.
+pub(super) const DIGITAL_SILENCE: f32 = 1e-14;
+
 /// Corner of the high-pass that keeps draughts, steps and a microphone's offset out of the level (Hz).
 const HIGH_PASS_HZ: f64 = 30.0;
 

@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::error::SoundError;
 use super::gaps::between;
 use super::high_pass::{HighPass, read_filtered};
-use super::level::LevelTrack;
+use super::level::{DIGITAL_SILENCE, LevelTrack};
 use super::recording::Recording;
 use super::whitening::{BROAD_ORDER, Whitening};
 use crate::lanes::dot_single;
@@ -17,8 +17,6 @@ const LOW_RATE_HZ: f64 = 3000.0;
 pub(super) const LOW_ORDER: usize = 30;
 /// Samples that are filtered at a time.
 const CHUNK: usize = 1 << 16;
-/// Below this mean square (-140 dB of full scale) a stretch is digital silence; no room is that quiet.
-pub(super) const DIGITAL_SILENCE: f32 = 1e-14;
 
 /// The two whitened bands of a recording.
 pub(super) struct Listening {

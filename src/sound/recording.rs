@@ -7,8 +7,7 @@ use super::clipping::{FlatTop, FlatTopFinder};
 use super::decode::Decoder;
 use super::error::SoundError;
 use super::gaps::GapFinder;
-use super::level::{LevelMeter, LevelTrack};
-use super::listening::DIGITAL_SILENCE;
+use super::level::{DIGITAL_SILENCE, LevelMeter, LevelTrack};
 use crate::lanes::highest;
 
 /// Which channel of a file to use.

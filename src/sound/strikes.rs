@@ -2,8 +2,7 @@
 
 use std::ops::Range;
 
-use super::level::LevelTrack;
-use super::listening::DIGITAL_SILENCE;
+use super::level::{DIGITAL_SILENCE, LevelTrack};
 
 /// A jump of this height (dB) within 3 ms, or of the second height within 12 ms, is looked at.
 const JUMP_DB: (f64, f64) = (8.0, 6.5);

@@ -6,10 +6,12 @@
 
 use std::ops::Range;
 
+use serde::{Deserialize, Serialize};
+
 use super::error::SoundError;
 use super::gaps::between;
-use super::level::LevelTrack;
-use super::listening::{DIGITAL_SILENCE, Listening};
+use super::level::{DIGITAL_SILENCE, LevelTrack};
+use super::listening::Listening;
 use super::recording::Recording;
 use super::strikes::{
     DOUBLE_HIT_S, Floor, Jump, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block,
@@ -17,7 +19,9 @@ use super::strikes::{
 };
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum TapReason {
     /// The input was overloaded: so many samples sat at an extreme.
     Clipped { samples: usize },
@@ -91,7 +95,7 @@ impl TapReason {
 }
 
 /// One strike and its ring-down, in samples of the recording.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Tap {
     /// First sample of the strike.
     pub onset: usize,
@@ -112,7 +116,8 @@ impl Tap {
 }
 
 /// Where the level of the room's noise was read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum NoiseSource {
     /// In the quiet before the strikes: the best.
     BeforeTaps,

@@ -2,14 +2,14 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::modes::{COVERAGE_95, student_factor};
-use crate::part::{HELD_ANEW_FREQUENCY, Measured, Source};
+use crate::part::HELD_ANEW_FREQUENCY;
+use crate::uncertainty::{COVERAGE_95, Cause, Figure, Source, student_factor};
 
 /// A frequency of one mode with a mass stuck on (0: without).
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadedTone {
     /// The stuck-on mass (kg).
-    pub added: Measured,
+    pub added: Figure,
     pub frequency_hz: f64,
     pub frequency_hz_u: f64,
 }
@@ -18,11 +18,11 @@ pub struct LoadedTone {
 #[derive(Debug, Clone, PartialEq)]
 pub struct EffectiveMass {
     /// Frequency without added mass (Hz).
-    pub frequency: Measured,
+    pub frequency: Figure,
     /// Modal mass M referred to the station (kg).
-    pub modal_mass: Measured,
+    pub modal_mass: Figure,
     /// Effective stiffness k = (2 pi f0)^2 M at the station (N/m).
-    pub stiffness: Measured,
+    pub stiffness: Figure,
     /// Added masses and (f0/f)^2 - 1 with its standard uncertainty, for the picture.
     pub points: Vec<(f64, f64, f64)>,
     /// What the user should know.
@@ -53,6 +53,20 @@ pub enum AddedMassError {
     BendsUp,
     #[error("the frequency rises with the mass stuck on: another mode, or the part was held differently")]
     Rises,
+}
+
+impl AddedMassError {
+    /// Stable short code.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Self::NoBare => "no_bare_take",
+            Self::NoLoaded => "no_added_mass",
+            Self::NoShift { .. } => "no_shift",
+            Self::OneMass { .. } => "one_mass",
+            Self::BendsUp => "bends_up",
+            Self::Rises => "rises",
+        }
+    }
 }
 
 /// A shift must be at least so many times its uncertainty to give a mass.
@@ -133,7 +147,6 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     }
     let moved =
         |f0: f64, masses: &[f64], frequencies: &[f64]| slope_of(f0, masses, frequencies).map_or(mass, |s| 1.0 / s);
-    let source = |s: &str| Source::from(s);
     let mut of_frequencies = vec![moved(mean + bare_u, &masses, &frequencies) - mass];
     let mut of_holding = vec![moved(mean * (1.0 + HELD_ANEW_FREQUENCY), &masses, &frequencies) - mass];
     let mut parts: Vec<(Source, f64)> = Vec::new();
@@ -171,31 +184,31 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
         }
     }
     let u = of_frequencies.iter().map(|p| p * p).sum::<f64>().sqrt() * widened;
-    parts.push((source("frequency shift"), u));
-    parts.push((source("held anew"), of_holding.iter().map(|p| p * p).sum::<f64>().sqrt()));
+    parts.push((Cause::FrequencyShift.into(), u));
+    parts.push((Cause::HeldAnewFrequency.into(), of_holding.iter().map(|p| p * p).sum::<f64>().sqrt()));
     let heaviest = masses[masses.len() - 1] / mass;
     // The next term of the series is about the square of the one that was fitted.
     let straight = points.iter().map(|p| (p.0 / p.2).powi(2)).sum::<f64>()
         / points.iter().map(|p| p.0 * p.1 / (p.2 * p.2)).sum::<f64>();
-    parts.push((source("the curve's next term"), (straight / mass - 1.0).powi(2) * mass));
+    parts.push((Cause::NextTerm.into(), (straight / mass - 1.0).powi(2) * mass));
     if heaviest > 0.15 {
         notes.push(format!(
             "the heaviest added mass is {:.0} % of the modal mass; up to 10 % is better",
             100.0 * heaviest
         ));
     }
-    let modal_mass = Measured::with_parts(mass, parts);
-    let frequency = Measured::new(mean, bare_u, "frequency");
-    let stiffness = Measured::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
+    let modal_mass = Figure::with_parts(mass, parts);
+    let frequency = Figure::new(mean, bare_u, Cause::Frequency);
+    let stiffness = Figure::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
     Ok(EffectiveMass { frequency, modal_mass, stiffness, points, notes })
 }
 
 /// The different masses (kg) that were stuck on, the lightest first. One piece in several takes is one mass, also when it was
 /// weighed anew: masses count as different if they lie apart by more than 2 % and by more than two readings of one piece do.
 pub(super) fn distinct_masses(tones: &[LoadedTone]) -> Vec<f64> {
-    let mut loaded: Vec<&Measured> = tones.iter().map(|t| &t.added).filter(|m| m.value > 0.0).collect();
+    let mut loaded: Vec<&Figure> = tones.iter().map(|t| &t.added).filter(|m| m.value > 0.0).collect();
     loaded.sort_by(|a, b| a.value.total_cmp(&b.value));
-    let mut distinct: Vec<&Measured> = Vec::new();
+    let mut distinct: Vec<&Figure> = Vec::new();
     for mass in loaded {
         let new = distinct.last().is_none_or(|last| {
             let weighed_twice = COVERAGE_95 * last.u().hypot(mass.u());
@@ -226,16 +239,16 @@ fn grams(kg: f64) -> String {
 /// Stiffness from a weight and the way it pushed the part down: k = m g/d (N/m), with standard gravity.
 ///
 /// It is the sum of all modes' give and of the supports', so it is less than the effective stiffness of one mode.
-pub fn static_stiffness(weight: &Measured, deflection: &Measured) -> Measured {
+pub fn static_stiffness(weight: &Figure, deflection: &Figure) -> Figure {
     const GRAVITY: f64 = 9.80665;
-    Measured::combine(&[weight, deflection], |x| x[0] * GRAVITY / x[1])
+    Figure::combine(&[weight, deflection], |x| x[0] * GRAVITY / x[1])
 }
 
 /// Stiffness ratio of one part in two stages from frequency and mass alone: (f2/f1)^2 (m2/m1).
 ///
 /// It assumes that the mode's shape, and where the mass sits along it, did not change.
-pub fn stage_ratio(before: (&Measured, &Measured), after: (&Measured, &Measured)) -> Measured {
-    Measured::combine(&[before.0, before.1, after.0, after.1], |x| (x[2] / x[0]).powi(2) * x[3] / x[1])
+pub fn stage_ratio(before: (&Figure, &Figure), after: (&Figure, &Figure)) -> Figure {
+    Figure::combine(&[before.0, before.1, after.0, after.1], |x| (x[2] / x[0]).powi(2) * x[3] / x[1])
 }
 
 #[cfg(test)]
@@ -243,8 +256,11 @@ mod tests {
     use super::*;
 
     fn tone(added_g: f64, frequency_hz: f64) -> LoadedTone {
-        let added =
-            if added_g == 0.0 { Measured::exact(0.0) } else { Measured::new(1e-3 * added_g, 2e-5, "added mass") };
+        let added = if added_g == 0.0 {
+            Figure::exact(0.0)
+        } else {
+            Figure::new(1e-3 * added_g, 2e-5, Cause::AddedMass("mass".into()))
+        };
         LoadedTone { added, frequency_hz, frequency_hz_u: 0.005 }
     }
 
@@ -271,7 +287,7 @@ mod tests {
         let again = said(&[tone(0.0, 200.0), tone(8.0, 192.6), tone(8.0, 192.7), tone(8.0, 192.65)]);
         assert!(again.ends_with("about 4 g"), "{again}");
         // Two readings of one piece on a pocket scale, 0.1 g apart.
-        let weighed = |g: f64, hz| LoadedTone { added: Measured::new(1e-3 * g, 5e-5, "added"), ..tone(g, hz) };
+        let weighed = |g: f64, hz| LoadedTone { added: Figure::new(1e-3 * g, 5e-5, "added"), ..tone(g, hz) };
         assert!(said(&[tone(0.0, 200.0), weighed(3.0, 197.1), weighed(3.1, 197.0)]).contains("second, different mass"));
         assert!(effective_mass(&[tone(0.0, 200.0), weighed(3.0, 197.1), weighed(6.0, 194.2)]).is_ok());
     }
@@ -288,7 +304,7 @@ mod tests {
     /// Takes without mass count by their uncertainties; farther apart than these allow, their mean is the less certain.
     #[test]
     fn takes_without_mass_are_weighted() {
-        let bare = |hz, u| LoadedTone { added: Measured::exact(0.0), frequency_hz: hz, frequency_hz_u: u };
+        let bare = |hz, u| LoadedTone { added: Figure::exact(0.0), frequency_hz: hz, frequency_hz_u: u };
         let takes = [bare(200.0, 0.01), bare(200.05, 0.02), tone(4.0, 196.0), tone(8.0, 192.3)];
         let fit = effective_mass(&takes).expect("a mass");
         // Weights 4 to 1; chi squared is 1 + 4 for one degree of freedom, so sqrt(5) times 0.01 sqrt(4/5).
@@ -322,7 +338,7 @@ mod tests {
             // One scale: both masses are off alike.
             ("added mass", moved([m[0] + 2e-5, m[1]], f) + moved([m[0], m[1] + 2e-5], f)),
         ] {
-            let (_, part) = fit.modal_mass.parts().find(|(s, _)| &***s == source).expect(source);
+            let (_, part) = fit.modal_mass.parts().find(|(s, _)| s.to_string() == source).expect(source);
             assert!((part.abs() / expected.abs() - 1.0).abs() < 0.02, "{source}: {part} {expected}");
         }
     }
@@ -361,7 +377,7 @@ mod tests {
         let fit = effective_mass(&bent(2.0, &[0.0, 4.5, 9.0, 13.5])).expect("a mass");
         assert!(fit.notes.is_empty(), "{:?}", fit.notes);
         assert!((fit.modal_mass.value - 0.1).abs() < 1e-6);
-        let part = |name: &str| fit.modal_mass.parts().find(|(s, _)| &***s == name).expect("a source").1;
+        let part = |name: &str| fit.modal_mass.parts().find(|(s, _)| s.to_string() == name).expect("a source").1;
         // A straight line would read sum(m^2/u^2)/sum(m shift/u^2), 100 g and about a fifth more; the next term is of its square.
         let sum = |of: fn(&(f64, f64, f64)) -> f64| fit.points.iter().map(of).sum::<f64>();
         let straight = sum(|p| (p.0 / p.2).powi(2)) / sum(|p| p.0 * p.1 / (p.2 * p.2));
@@ -381,7 +397,7 @@ mod tests {
 
     #[test]
     fn weights_and_stages_by_hand() {
-        let read = |value, u: f64, source| Measured::new(value, u, source);
+        let read = |value, u: f64, source| Figure::new(value, u, source);
         let k = static_stiffness(&read(1.0, 0.01, "weight"), &read(2e-3, 4e-5, "deflection"));
         assert!((k.value - 4903.325).abs() < 1e-6 && (k.relative_u() - 5f64.sqrt() * 0.01).abs() < 1e-4);
         let (f1, f2, m2) = (read(200.0, 2.0, "f1"), read(220.0, 0.0, "f2"), read(0.12, 0.0, "m2"));

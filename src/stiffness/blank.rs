@@ -5,27 +5,17 @@
 //! measured ones are aligned with them, the best are refined by least squares, and rivals that explain the modes about as
 //! well are reported beside the best.
 
+use nalgebra::DMatrix;
+
 use super::blank_modes::BlankModes;
 use super::candidates::candidates;
 use super::numbering::{DEVIATION_LIMITS, Numbering, SHEAR_TERM_U, refine};
 use super::plate::{Constants, ModePlace, PlateMode, Size};
 use super::rivals::{LEAST_MATCHED, no_wood, rivals, undecided, why_not_believed};
+use super::tone::Tone;
 use super::wood::POISSON;
-use crate::modes::student_factor;
-use crate::part::{Measured, Sizes, Source};
-
-/// A measured mode: undamped frequency and its standard uncertainty (Hz).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tone {
-    pub frequency_hz: f64,
-    pub frequency_hz_u: f64,
-}
-
-impl Tone {
-    pub(super) fn relative_u(&self) -> f64 {
-        self.frequency_hz_u / self.frequency_hz
-    }
-}
+use crate::part::Sizes;
+use crate::uncertainty::{Cause, Contribution, Figure, Source, student_factor};
 
 /// Most modes that are used, the lowest.
 const MOST_MODES: usize = 40;
@@ -36,12 +26,12 @@ pub struct BlankResult {
     /// The best numbering first; more than one if they explain the modes about equally well.
     pub numberings: Vec<Numbering>,
     /// Moduli (Pa); `None` where undecided or not told by these modes.
-    pub along: Option<Measured>,
-    pub across: Option<Measured>,
-    pub shear: Option<Measured>,
+    pub along: Option<Figure>,
+    pub across: Option<Figure>,
+    pub shear: Option<Figure>,
     /// Bending stiffness EI of the whole width (N m2) and per width (N m).
-    pub bending_stiffness: Option<Measured>,
-    pub bending_stiffness_per_width: Option<Measured>,
+    pub bending_stiffness: Option<Figure>,
+    pub bending_stiffness_per_width: Option<Figure>,
     /// What the user should know, in words.
     pub notes: Vec<String>,
     /// Modes of the plate with the best constants, for pictures and mobility.
@@ -127,50 +117,53 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
     let widened = student_factor(best.freedom);
     let value = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
     let mut parts: [Vec<(Source, f64)>; 3] = Default::default();
-    let mut perturb = |source: &str, other: Option<Constants>, steps: f64| {
+    let mut perturb = |cause: Cause, other: Option<Constants>, steps: f64| {
         let Some(other) = other else { return };
         for (parts, (moved, here)) in parts.iter_mut().zip(value(&other).into_iter().zip(value(&centre))) {
-            parts.push((Source::from(source), (moved - here) / steps));
+            parts.push((Source::from(cause.clone()), (moved - here) / steps));
         }
     };
     type Set = fn(&mut Size, f64);
-    let readings: [(&str, &Measured, Set); 4] = [
-        ("length", &sizes.length, |s, d| s.length_m += d),
-        ("width", &sizes.width, |s, d| s.width_m += d),
-        ("thickness", &sizes.thickness, |s, d| s.thickness_m += d),
-        ("mass", &sizes.mass, |s, d| s.mass_kg += d),
+    let readings: [(Cause, &Figure, Set); 4] = [
+        (Cause::Length, &sizes.length, |s, d| s.length_m += d),
+        (Cause::Width, &sizes.width, |s, d| s.width_m += d),
+        (Cause::Thickness, &sizes.thickness, |s, d| s.thickness_m += d),
+        (Cause::Mass, &sizes.mass, |s, d| s.mass_kg += d),
     ];
-    for (source, measured, set) in readings {
+    for (cause, measured, set) in readings {
         // Half an uncertainty is small enough to be straight and large enough to be told from the fit's own tolerance.
         let mut moved = *size;
         set(&mut moved, 0.5 * measured.u());
-        perturb(source, solve(&moved, POISSON.0), 0.5);
+        perturb(cause, solve(&moved, POISSON.0), 0.5);
     }
-    perturb("Poisson's ratio", solve(size, POISSON.0 + POISSON.1), 1.0);
+    perturb(Cause::PoissonsRatio, solve(size, POISSON.0 + POISSON.1), 1.0);
     let sheared = shear_moved(size, tones, &centre, &best.places);
     let refined = refine(size, &sheared, best.constants, Some(&best.places));
-    perturb("shear through the thickness", refined.map(|n| n.constants), 1.0);
-    for (parameter, parts) in parts.iter_mut().enumerate() {
-        let u = best.covariance[(parameter, parameter)].sqrt() * widened;
-        parts.push((Source::from("frequencies and uneven wood"), value(&centre)[parameter] * u));
-    }
-    let [along, across, shear] = parts;
-    let along = Measured::with_parts(centre.along_pa, along);
+    perturb(Cause::ShearThroughThickness, refined.map(|n| n.constants), 1.0);
+    // Found together, they are off together: as the fit's covariance says.
+    let values = value(&centre);
+    let covariance = DMatrix::from_fn(3, 3, |i, j| values[i] * values[j] * best.covariance[(i, j)] * widened * widened);
+    let fitted = Figure::correlated(&values, &covariance, Cause::PlateFit, f64::INFINITY);
+    let mut moduli = fitted.iter().zip(parts).map(|(fit, parts)| {
+        let known = parts.into_iter().map(|(source, size)| (source, Contribution { size, dof: f64::INFINITY }));
+        Figure::with_contributions(fit.value, fit.contributions().map(|(s, c)| (s.clone(), c)).chain(known))
+    });
+    let (Some(along), Some(across), Some(shear)) = (moduli.next(), moduli.next(), moduli.next()) else { return };
     let inputs = [&along, &sizes.width, &sizes.thickness];
-    result.bending_stiffness = Some(Measured::combine(&inputs, |x| x[0] * x[1] * x[2].powi(3) / 12.0));
+    result.bending_stiffness = Some(Figure::combine(&inputs, |x| x[0] * x[1] * x[2].powi(3) / 12.0));
     result.bending_stiffness_per_width =
-        Some(Measured::combine(&[&along, &sizes.thickness], |x| x[0] * x[1].powi(3) / 12.0));
+        Some(Figure::combine(&[&along, &sizes.thickness], |x| x[0] * x[1].powi(3) / 12.0));
     result.along = Some(along);
     let untold = |what: &str, family: &str| {
         format!("{what} cannot be told from these modes: too few {family} modes are among them")
     };
     if best.tells(1) {
-        result.across = Some(Measured::with_parts(centre.across_pa, across));
+        result.across = Some(across);
     } else {
         result.notes.push(untold("E across the grain", "crosswise"));
     }
     if best.tells(2) {
-        result.shear = Some(Measured::with_parts(centre.shear_pa, shear));
+        result.shear = Some(shear);
     } else {
         result.notes.push(untold("the shear modulus G", "twist"));
     }
@@ -202,21 +195,21 @@ mod tests {
         tones.push(Tone { frequency_hz: 333.0, frequency_hz_u: 0.05 });
         tones.sort_by(|a, b| a.frequency_hz.total_cmp(&b.frequency_hz));
         let sizes = Sizes {
-            length: Measured::new(0.8, 1e-4, "length"),
-            width: Measured::new(0.12, 1e-4, "width"),
-            thickness: Measured::new(2.25e-3, 0.02e-3, "thickness"),
-            mass: Measured::new(0.13306, 1e-4, "mass"),
+            length: Figure::new(0.8, 1e-4, Cause::Length),
+            width: Figure::new(0.12, 1e-4, Cause::Width),
+            thickness: Figure::new(2.25e-3, 0.02e-3, Cause::Thickness),
+            mass: Figure::new(0.13306, 1e-4, Cause::Mass),
         };
         let result = blank_from_tones(&sizes, &tones);
         assert!(result.decided());
-        let within = |m: &Option<Measured>, truth: f64| {
+        let within = |m: &Option<Figure>, truth: f64| {
             let m = m.as_ref().expect("told");
             assert!((m.value - truth).abs() < 3.0 * m.u(), "{} {} {truth}", m.value, m.u());
         };
         within(&result.along, truth.along_pa);
         within(&result.shear, truth.shear_pa);
-        let (source, share) = result.along.as_ref().and_then(Measured::largest_source).expect("sources");
-        assert!(&**source == "thickness" && share > 0.9, "{source} {share}");
+        let (source, share) = result.along.as_ref().and_then(Figure::largest_source).expect("sources");
+        assert!(source.cause == Cause::Thickness && share > 0.9, "{source} {share}");
         // E goes with mass length^3/(width thickness^3) at given frequencies.
         let along = result.along.as_ref().expect("told");
         for (size, power) in [(&sizes.length, 3.0), (&sizes.width, -1.0), (&sizes.thickness, -3.0), (&sizes.mass, 1.0)]
@@ -227,7 +220,7 @@ mod tests {
             assert!((got - power).abs() < 0.1, "{source}: {got}");
         }
         // D = E/(1 - nu^2 E_C/E_L): one standard deviation more of nu is 0.7 % of E at most, nothing where free edges let it curl.
-        let of_poisson = along.parts().find(|(s, _)| &***s == "Poisson's ratio").expect("a part").1 / along.value;
+        let of_poisson = along.parts().find(|(s, _)| s.cause == Cause::PoissonsRatio).expect("a part").1 / along.value;
         assert!((-0.007..-0.001).contains(&of_poisson), "{of_poisson}");
         let uneven = |r: &BlankResult| r.notes.iter().any(|n| n.contains("more than 1 % off"));
         assert!(!uneven(&result));
@@ -245,10 +238,10 @@ mod tests {
     #[test]
     fn chance_tones_give_no_modulus() {
         let sizes = Sizes {
-            length: Measured::new(0.8, 3e-4, "length"),
-            width: Measured::new(0.12, 3e-4, "width"),
-            thickness: Measured::new(2.25e-3, 2e-5, "thickness"),
-            mass: Measured::new(0.133, 1e-3, "mass"),
+            length: Figure::new(0.8, 3e-4, Cause::Length),
+            width: Figure::new(0.12, 3e-4, Cause::Width),
+            thickness: Figure::new(2.25e-3, 2e-5, Cause::Thickness),
+            mass: Figure::new(0.133, 1e-3, Cause::Mass),
         };
         for seed in 1..=8u32 {
             // Fractions of multiples of the golden ratio: spread over the band without a pattern of any bar.

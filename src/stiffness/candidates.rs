@@ -3,10 +3,10 @@
 use rayon::prelude::*;
 
 use super::alignment::align_score;
-use super::blank::Tone;
 use super::blank_modes::BlankModes;
 use super::numbering::{DEVIATION, Numbering, refine};
 use super::plate::{Constants, Size};
+use super::tone::Tone;
 use super::wood::{ACROSS, ACROSS_RANGE, POISSON, SHEAR, SHEAR_RANGE, SPEED_M_S};
 
 /// Points of the grid over each ratio: 30 % apart, so that every mode can be told from its like at the next point.

@@ -1,8 +1,10 @@
 //! The modes of one station tapped with several masses stuck on: which is which.
 
 use super::added_mass::{AddedMassError, EffectiveMass, LoadedTone, effective_mass};
+use super::no_modal_mass::NoModalMass;
 use super::station_masses::{Shifted, solve};
-use crate::part::{HELD_ANEW_FREQUENCY, Measured, Source};
+use crate::part::HELD_ANEW_FREQUENCY;
+use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// A mode of one take.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,7 +19,7 @@ pub struct StationTone {
 /// The modes of one take and the mass that was stuck on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationTake {
-    pub added: Measured,
+    pub added: Figure,
     pub tones: Vec<StationTone>,
 }
 
@@ -25,7 +27,7 @@ pub struct StationTake {
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationResult {
     pub tone: StationTone,
-    pub effective: Result<EffectiveMass, String>,
+    pub effective: Result<EffectiveMass, NoModalMass>,
 }
 
 /// A mass lowers a mode by at most this share between one take and the next heavier one.
@@ -99,13 +101,13 @@ pub fn follow_modes(takes: &[StationTake]) -> Result<Vec<StationResult>, AddedMa
             last = (take.added.value, found.frequency_hz);
         }
         let effective = if lost {
-            Err("not found again with the mass on".to_owned())
+            Err(NoModalMass::Lost)
         } else {
             effective_mass(&followed).map_err(|e| {
                 if let AddedMassError::OneMass { about_kg, .. } = e {
                     one_mass.push((results.len(), about_kg, e.clone()));
                 }
-                e.to_string()
+                e.into()
             })
         };
         results.push(StationResult { tone: *tone, effective });
@@ -114,21 +116,20 @@ pub fn follow_modes(takes: &[StationTake]) -> Result<Vec<StationResult>, AddedMa
     }
     // The second mass serves all modes: what the lightest one needs is said of all.
     if let Some((_, _, lightest)) = one_mass.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
-        one_mass.iter().for_each(|(place, ..)| results[*place].effective = Err(lightest.to_string()));
+        one_mass.iter().for_each(|(place, ..)| results[*place].effective = Err(lightest.clone().into()));
     }
     // One loaded mode cannot be two.
     for i in 0..results.len() {
         for j in i + 1..results.len() {
             if !paths[i].is_empty() && paths[i].iter().zip(&paths[j]).any(|(a, b)| a == b) {
                 for k in [i, j] {
-                    results[k].effective =
-                        Err("two modes lie so close that they cannot be told apart with the mass on".into());
+                    results[k].effective = Err(NoModalMass::TooClose);
                 }
             }
         }
     }
     // The masses are the same for all modes: wrong for most of them, they are wrong for all.
-    let bends_up = AddedMassError::BendsUp.to_string();
+    let bends_up = NoModalMass::Shifts(AddedMassError::BendsUp);
     let contradicted = results.iter().filter(|r| r.effective.as_ref().is_err_and(|why| *why == bends_up)).count();
     let followed = results.iter().filter(|r| r.effective.is_ok()).count() + contradicted;
     if contradicted > 0 && 2 * contradicted >= followed {
@@ -139,8 +140,8 @@ pub fn follow_modes(takes: &[StationTake]) -> Result<Vec<StationResult>, AddedMa
 }
 
 /// Why a station's modes have no modal mass: the reason that most of those without one share; `None` if each has its mass.
-pub fn why_no_mass(results: &[StationResult]) -> Option<&str> {
-    let reasons = || results.iter().filter_map(|r| r.effective.as_ref().err().map(String::as_str));
+pub fn why_no_mass(results: &[StationResult]) -> Option<&NoModalMass> {
+    let reasons = || results.iter().filter_map(|r| r.effective.as_ref().err());
     // The first of those that are equally frequent.
     reasons().rev().max_by_key(|why| reasons().filter(|other| other == why).count())
 }
@@ -197,17 +198,12 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
     let odd: Vec<usize> = (0..count).filter(|m| ok[*m] && too_far(*m)).collect();
     if missed > CONTRADICTION || 2 * odd.len() > ok.iter().filter(|o| **o).count() {
         for result in results.iter_mut().filter(|r| r.effective.is_ok()) {
-            result.effective = Err(
-                "the shifts fit no one motion to and fro: are the masses labelled right, did they sit firm, or does the station slide \
-                 sideways as much as it moves in and out? On the middle line, at the tail or neck block, a rim cannot slide"
-                    .into(),
-            );
+            result.effective = Err(NoModalMass::NoOneMotion);
         }
         return;
     }
     for mode in odd {
-        results[mode].effective =
-            Err("its shifts follow no mass: it hardly moves at this station, or two modes mix".into());
+        results[mode].effective = Err(NoModalMass::FollowsNoMass);
     }
     // What one change of the input does to all masses together.
     let mut parts: Vec<Vec<(Source, f64)>> = vec![Vec::new(); count];
@@ -238,7 +234,7 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
     }
     // Each take holds the part anew, which shifts all of its modes alike.
     let Some((moved, _)) = masses_of(&|k| bare[k].0 * (1.0 + HELD_ANEW_FREQUENCY), &f, &d) else { return };
-    push(Source::from("held anew without mass"), moved);
+    push(held_anew(0.0), moved);
     let mut distinct: Vec<f64> = loaded.iter().map(|(_, t)| t.added.value).collect();
     distinct.sort_by(f64::total_cmp);
     distinct.dedup_by(|a, b| (*a / *b - 1.0).abs() < 0.02);
@@ -246,29 +242,34 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
         let shifted =
             |k: usize| f(k) * (1.0 + if (d(k) / mass - 1.0).abs() < 0.02 { HELD_ANEW_FREQUENCY } else { 0.0 });
         let Some((moved, _)) = masses_of(&f0, &shifted, &d) else { return };
-        push(Source::from(format!("held anew with {:.1} g", 1e3 * mass)), moved);
+        push(held_anew(*mass), moved);
     }
     for mode in 0..count {
         let Ok(effective) = &mut results[mode].effective else { continue };
         let mut own = std::mem::take(&mut parts[mode]);
-        own.push((Source::from("frequency shift"), squares[mode].sqrt()));
+        own.push((Cause::FrequencyShift.into(), squares[mode].sqrt()));
         let share = if mode + 1 == count { UNHEARD_ABOVE } else { UNHEARD_MODES };
-        own.push((Source::from("modes outside the band"), share * centre[mode]));
-        effective.modal_mass = Measured::with_parts(centre[mode], own);
+        own.push((Cause::ModesOutsideBand.into(), share * centre[mode]));
+        effective.modal_mass = Figure::with_parts(centre[mode], own);
         effective.stiffness =
-            Measured::combine(&[&effective.modal_mass, &effective.frequency], |x| x[0] * (tau * x[1]).powi(2));
+            Figure::combine(&[&effective.modal_mass, &effective.frequency], |x| x[0] * (tau * x[1]).powi(2));
     }
 }
 
-fn loaded(added: &Measured, tone: &StationTone) -> LoadedTone {
+/// Holding the part anew for the takes with a mass (kg) on, or without one.
+fn held_anew(mass_kg: f64) -> Source {
+    Source::from(Cause::HeldAnewFrequency).within(Scope::LoadTenthGram((1e4 * mass_kg).round() as u32))
+}
+
+fn loaded(added: &Figure, tone: &StationTone) -> LoadedTone {
     LoadedTone { added: added.clone(), frequency_hz: tone.frequency_hz, frequency_hz_u: tone.frequency_hz_u }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::modes::COVERAGE_95;
     use crate::simulate::Ring;
+    use crate::uncertainty::COVERAGE_95;
 
     const RING: Ring =
         Ring { radius_m: 0.235, bending_stiffness_n_m2: 1.1, mass_per_length_kg_m: 0.14, damping_ratio: 0.008 };
@@ -290,9 +291,9 @@ mod tests {
             })
             .collect();
         let added = if labelled_kg == 0.0 {
-            Measured::exact(0.0)
+            Figure::exact(0.0)
         } else {
-            Measured::new(labelled_kg, 5e-5, &format!("added {labelled_kg}"))
+            Figure::new(labelled_kg, 5e-5, Cause::AddedMass(format!("{labelled_kg}").into()))
         };
         StationTake { added, tones }
     }
@@ -343,7 +344,7 @@ mod tests {
             assert_eq!(results.len(), 6);
             let why = why_no_mass(&results).expect("a reason");
             // 5 g is 5 % of the ring's lightest mode, nearly.
-            assert!(why.contains("a second, different mass, about 2.5 g"), "{why}");
+            assert!(why.to_string().contains("a second, different mass, about 2.5 g"), "{why}");
             assert!(results.iter().all(|r| r.effective.as_ref().is_err_and(|w| w == why)), "{results:?}");
         }
         let two =
@@ -359,7 +360,7 @@ mod tests {
         assert_eq!(results.len(), 6);
         for result in results {
             let why = result.effective.expect_err("5 g labelled 10 g");
-            assert!(why.contains("labelled right"), "{why}");
+            assert!(why.to_string().contains("labelled right"), "{why}");
         }
         // The heavier one labelled as too heavy bends the other way, as a heavy mass does; only all modes together tell.
         let results = follow_modes(&[take(0.0, 0.0, plain), take(5e-3, 5e-3, plain), take(2e-2, 1e-2, plain)]);
@@ -367,7 +368,7 @@ mod tests {
         assert_eq!(results.len(), 6);
         for result in results {
             let why = result.effective.expect_err("10 g labelled 20 g");
-            assert!(why.contains("labelled right"), "{why}");
+            assert!(why.to_string().contains("labelled right"), "{why}");
         }
     }
 
@@ -376,14 +377,14 @@ mod tests {
     fn holding_is_told_take_by_take() {
         let plain = |_: usize, f: f64| Some(f);
         let moved = |_: usize, f: f64| Some(f * (1.0 + HELD_ANEW_FREQUENCY));
-        let masses = |takes: &[StationTake]| -> Vec<Measured> {
+        let masses = |takes: &[StationTake]| -> Vec<Figure> {
             let results = follow_modes(takes).unwrap_or_else(|e| panic!("{e}"));
             results.into_iter().map(|r| r.effective.unwrap_or_else(|e| panic!("{e}")).modal_mass).collect()
         };
         let bare = || take(0.0, 0.0, plain);
         let here = masses(&[bare(), take(5e-3, 5e-3, plain), take(1e-2, 1e-2, plain)]);
-        assert_eq!(here.len(), 6);
-        let part = |mass: &Measured, source: &str| mass.parts().find(|(s, _)| &***s == source).map_or(0.0, |(_, p)| p);
+        let part =
+            |mass: &Figure, source: &str| mass.parts().find(|(s, _)| s.to_string() == source).map_or(0.0, |(_, p)| p);
         for (mode, mass) in here.iter().enumerate() {
             let unheard = if mode + 1 == here.len() { UNHEARD_ABOVE } else { UNHEARD_MODES };
             assert!((part(mass, "modes outside the band") / mass.value / unheard - 1.0).abs() < 1e-9);

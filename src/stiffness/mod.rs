@@ -6,21 +6,28 @@ mod added_mass;
 mod alignment;
 mod blank;
 mod blank_modes;
+mod blank_quantities;
 mod candidates;
 mod loaded_modes;
+mod no_modal_mass;
 mod numbering;
 mod plate;
+mod polynomials;
 mod quantity;
 mod rivals;
 mod station_masses;
 mod thickness_terms;
+mod tone;
 mod wood;
 
 pub use added_mass::{
     AddedMassError, EffectiveMass, LoadedTone, advised_mass_kg, effective_mass, stage_ratio, static_stiffness,
 };
-pub use blank::{BlankResult, Tone, blank_from_tones};
+pub use blank::{BlankResult, blank_from_tones};
+pub use blank_quantities::blank_quantities;
 pub use loaded_modes::{StationResult, StationTake, StationTone, follow_modes, why_no_mass};
+pub use no_modal_mass::NoModalMass;
 pub use numbering::Numbering;
 pub use plate::{Constants, ModePlace, PlateMode, Size, bending_stiffnesses, free_plate_modes, mode_name};
-pub use quantity::{Quantity, blank_quantities};
+pub use quantity::{Quantity, QuantityKind};
+pub use tone::Tone;

@@ -5,9 +5,9 @@ use std::f64::consts::TAU;
 use nalgebra::{DMatrix, DVector};
 
 use super::alignment::align;
-use super::blank::Tone;
 use super::blank_modes::BlankModes;
 use super::plate::{Constants, ModePlace, PlateMode, Size};
+use super::tone::Tone;
 use super::wood::{ACROSS, SHEAR};
 
 /// Relative deviation of real wood from a uniform plate at which modes are first aligned, and the limits of what it may be.

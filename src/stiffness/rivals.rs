@@ -1,8 +1,8 @@
 //! Which numbering is believed: the rivals that explain the modes about as well, and what stands against the best of them.
 
-use super::blank::Tone;
 use super::numbering::Numbering;
 use super::plate::{Size, mode_name};
+use super::tone::Tone;
 use super::wood::{ORDINARY_SPEED_M_S, SHEAR_RANGE, SPEED_M_S};
 
 /// A rival must be less likely by this factor (natural logarithm) to be passed over.

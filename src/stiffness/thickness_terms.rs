@@ -10,7 +10,7 @@
 
 use nalgebra::DMatrix;
 
-use super::plate::Side;
+use super::polynomials::Side;
 
 /// The integrals of one mode, over the plate's mean w^2 and its mass per area.
 #[derive(Debug, Clone, Default, PartialEq)]

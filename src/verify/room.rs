@@ -92,13 +92,15 @@ pub fn room_check(noise: &[f32], rate_hz: u32, taps: usize, sessions: usize) -> 
             &EstimateOptions { with_spectrum: false, ..Default::default() },
         )?;
         for ((truth, errors), held) in truths.iter().zip(&mut errors).zip(&mut held) {
-            let near =
-                estimate.modes.iter().find(|m| (m.frequency_hz / truth.frequency_hz - 1.0).abs() < truth.damping_ratio);
+            let near = estimate
+                .modes
+                .iter()
+                .find(|m| (m.frequency.value / truth.frequency_hz - 1.0).abs() < truth.damping_ratio);
             let Some(mode) = near else { continue };
-            let (f, z) = (mode.frequency_hz - truth.frequency_hz, mode.damping_ratio - truth.damping_ratio);
+            let (f, z) = (mode.frequency.value - truth.frequency_hz, mode.damping_ratio.value - truth.damping_ratio);
             errors.push((f, z / truth.damping_ratio));
-            held.0 += usize::from(f.abs() <= COVERAGE_95 * mode.frequency_hz_u);
-            held.1 += usize::from(z.abs() <= COVERAGE_95 * mode.damping_ratio_u);
+            held.0 += usize::from(f.abs() <= COVERAGE_95 * mode.frequency.u_95());
+            held.1 += usize::from(z.abs() <= COVERAGE_95 * mode.damping_ratio.u_95());
         }
     }
     let reached = |errors: &[(f64, f64)], pick: fn(&(f64, f64)) -> f64| {

@@ -60,14 +60,16 @@ pub fn simulated_check(takes: usize) -> SimulatedCheck {
         let Ok(estimate) = estimate else { continue };
         let mut matched = 0;
         for truth in &spec.modes {
-            let near =
-                estimate.modes.iter().find(|m| (m.frequency_hz / truth.frequency_hz - 1.0).abs() < truth.damping_ratio);
+            let near = estimate
+                .modes
+                .iter()
+                .find(|m| (m.frequency.value / truth.frequency_hz - 1.0).abs() < truth.damping_ratio);
             let Some(mode) = near else { continue };
             matched += 1;
             all.found += 1;
             let held = |value: f64, truth: f64, u: f64| usize::from((value - truth).abs() <= COVERAGE_95 * u);
-            all.frequency_held += held(mode.frequency_hz, truth.frequency_hz, mode.frequency_hz_u);
-            all.damping_held += held(mode.damping_ratio, truth.damping_ratio, mode.damping_ratio_u);
+            all.frequency_held += held(mode.frequency.value, truth.frequency_hz, mode.frequency.u_95());
+            all.damping_held += held(mode.damping_ratio.value, truth.damping_ratio, mode.damping_ratio.u_95());
         }
         all.false_modes += estimate.modes.len() - matched;
     }

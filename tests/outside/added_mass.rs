@@ -3,8 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use ringwright::part::Measured;
 use ringwright::stiffness::{StationTake, StationTone, follow_modes};
+use ringwright::uncertainty::Figure;
 
 #[derive(Default)]
 struct Case {
@@ -34,8 +34,8 @@ fn tone(frequency_hz: f64) -> StationTone {
     StationTone { frequency_hz, frequency_hz_u, damping_ratio: 0.01, damping_ratio_u: 1e-4, level_db: 0.0 }
 }
 
-fn added(kg: f64) -> Measured {
-    if kg == 0.0 { Measured::exact(0.0) } else { Measured::new(kg, 1e-6, "added") }
+fn added(kg: f64) -> Figure {
+    if kg == 0.0 { Figure::exact(0.0) } else { Figure::new(kg, 1e-6, "added") }
 }
 
 /// At a free beam's end every mode has a quarter of the beam's mass, so the table's masses are the same for all modes: takes

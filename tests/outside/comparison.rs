@@ -3,7 +3,7 @@
 use ringwright::compare::{Ratio, Stage, StageMode, Verdict, compare, merge_takes};
 use ringwright::loss::{Mobility, StationMode};
 use ringwright::modes::{COVERAGE_95, student_factor};
-use ringwright::part::{Measured, mean_of_readings};
+use ringwright::uncertainty::{Figure, mean_of_readings};
 
 use super::Dice;
 
@@ -25,7 +25,7 @@ fn student_factors_agree_with_tables() {
 fn intervals_hold_those_of_welch() {
     let a = mean_of_readings(&[0.0101, 0.0098, 0.0104, 0.0099, 0.0102], 0.0, "taps of a");
     let b = mean_of_readings(&[0.0088, 0.0091, 0.0086], 0.0, "taps of b");
-    let difference = Measured::combine(&[&a, &b], |x| x[0] - x[1]);
+    let difference = Figure::combine(&[&a, &b], |x| x[0] - x[1]);
     assert!((difference.value - 0.001_246_67).abs() < 1e-8);
     let half = COVERAGE_95 * difference.u();
     let welch = 0.5 * (0.001_740_69 - 0.000_752_64);
@@ -53,8 +53,8 @@ fn ratios_hold_the_truth() {
                     [187.3, 342.0, 561.0]
                         .iter()
                         .map(|f| StageMode {
-                            frequency: Measured::new(f * factor * (1.0 + of_frequency * dice.normal()), 1e-4 * f, "f"),
-                            damping_ratio: Measured::new(0.008 * (1.0 + of_damping * dice.normal()), 4e-5, "z"),
+                            frequency: Figure::new(f * factor * (1.0 + of_frequency * dice.normal()), 1e-4 * f, "f"),
+                            damping_ratio: Figure::new(0.008 * (1.0 + of_damping * dice.normal()), 4e-5, "z"),
                             level_db: -f / 50.0,
                             name: None,
                             taps: 5,
@@ -99,13 +99,13 @@ fn a_mode_that_was_not_heard_is_no_change() {
             .map(|(_, f)| f)
             .collect();
         let station = heard.iter().map(|f| StationMode {
-            frequency: Measured::new(*f, 1e-3, &format!("f {f} {name}")),
-            damping_ratio: Measured::new(0.008, 1e-5, &format!("z {f} {name}")),
-            modal_mass: Measured::new(0.1, 2e-3, &format!("m {f} {name}")),
+            frequency: Figure::new(*f, 1e-3, &format!("f {f} {name}")),
+            damping_ratio: Figure::new(0.008, 1e-5, &format!("z {f} {name}")),
+            modal_mass: Figure::new(0.1, 2e-3, &format!("m {f} {name}")),
         });
         let take = heard.iter().map(|f| StageMode {
-            frequency: Measured::new(*f, 1e-3, "f"),
-            damping_ratio: Measured::new(0.008, 1e-5, "z"),
+            frequency: Figure::new(*f, 1e-3, "f"),
+            damping_ratio: Figure::new(0.008, 1e-5, "z"),
             level_db: -f / 50.0,
             name: None,
             taps: 5,

@@ -56,7 +56,7 @@ fn measure(recording: &mut Recording) -> Estimate {
 
 /// Damping ratio as the slope of a mode's envelope tells it, and its standard uncertainty.
 fn envelope_damping(mode: &Mode) -> (f64, f64) {
-    let turn = std::f64::consts::TAU * mode.frequency_hz;
+    let turn = std::f64::consts::TAU * mode.frequency.value;
     // The slope is -alpha, and alpha = zeta omega_0.
     (-mode.envelope.slope_db_per_s / DB_PER_NEPER / turn, mode.envelope.slope_db_per_s_u / DB_PER_NEPER / turn)
 }

@@ -3,8 +3,9 @@
 //! crate.
 
 use ringwright::modes::COVERAGE_95;
-use ringwright::part::{Measured, Sizes};
+use ringwright::part::Sizes;
 use ringwright::stiffness::{Constants, Size, Tone, bending_stiffnesses, blank_from_tones, free_plate_modes};
+use ringwright::uncertainty::Figure;
 
 use super::{Dice, goals};
 
@@ -78,7 +79,7 @@ fn blanks_give_their_moduli() {
         let mut order: Vec<usize> = (0..tones.len()).collect();
         order.sort_by(|a, b| tones[*a].frequency_hz.total_cmp(&tones[*b].frequency_hz));
         let (tones, truths): (Vec<Tone>, Vec<(i64, i64)>) = order.iter().map(|i| (tones[*i], truths[*i])).unzip();
-        let mut read = |value: f64, u: f64, name: &str| Measured::new(value + u * dice.normal(), u, name);
+        let mut read = |value: f64, u: f64, name: &str| Figure::new(value + u * dice.normal(), u, name);
         let [a, b, h] = blank.size;
         let mass = blank.density * a * b * h;
         let sizes = Sizes {

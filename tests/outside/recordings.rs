@@ -64,7 +64,11 @@ fn bar(file: &str) -> Option<Vec<Mode>> {
         let reasons: Vec<_> = m.reasons.iter().map(|r| r.code()).collect();
         println!(
             "{file}: {:.3} +- {:.3} Hz, zeta {:.6} +- {:.6}, {:.1} dB, {reasons:?}",
-            m.frequency_hz, m.frequency_hz_u, m.damping_ratio, m.damping_ratio_u, m.level_db
+            m.frequency.value,
+            m.frequency.u_95(),
+            m.damping_ratio.value,
+            m.damping_ratio.u_95(),
+            m.level_db
         );
     }
     for tap in &estimate.taps {
@@ -83,7 +87,7 @@ fn bar(file: &str) -> Option<Vec<Mode>> {
 fn strongest<'a>(file: &str, modes: &'a [Mode], from_hz: f64, to_hz: f64) -> &'a Mode {
     modes
         .iter()
-        .filter(|m| (from_hz..to_hz).contains(&m.frequency_hz))
+        .filter(|m| (from_hz..to_hz).contains(&m.frequency.value))
         .max_by(|a, b| a.level_db.total_cmp(&b.level_db))
         .unwrap_or_else(|| panic!("{file}: no mode from {from_hz:.1} to {to_hz:.1} Hz"))
 }
@@ -102,7 +106,7 @@ fn fundamental<'a>(file: &str, modes: &'a [Mode]) -> &'a Mode {
 fn fundamentals_of_xylophone_bars_are_their_notes() {
     for (file, from_hz, to_hz) in [("C5.wav", 524.0, 530.0), ("G4.wav", 392.0, 397.0)] {
         let Some(modes) = bar(file) else { return };
-        let first = fundamental(file, &modes).frequency_hz;
+        let first = fundamental(file, &modes).frequency.value;
         assert!((from_hz..=to_hz).contains(&first), "{file}: {first} Hz");
     }
 }
@@ -113,8 +117,8 @@ fn fundamentals_of_xylophone_bars_are_their_notes() {
 /// Tolerance 1 %: 17 cents, a maker's care for an overtone; the plain bar is 8 % off.
 fn second_mode_is_at_three_times_the_first(file: &str) {
     let Some(modes) = bar(file) else { return };
-    let first = fundamental(file, &modes).frequency_hz;
-    let second = strongest(file, &modes, 2.0 * first, 4.0 * first).frequency_hz;
+    let first = fundamental(file, &modes).frequency.value;
+    let second = strongest(file, &modes, 2.0 * first, 4.0 * first).frequency.value;
     println!("{file}: second over first {:.4}", second / first);
     assert!((second / first / 3.0 - 1.0).abs() < 0.01, "{file}: {}", second / first);
 }
@@ -139,8 +143,8 @@ fn two_readings_of_the_damping_of_a_xylophone_bar_agree() {
         let Some(modes) = bar(file) else { return };
         let first = fundamental(file, &modes);
         let (damping, u) = envelope_damping(first);
-        let difference = (damping - first.damping_ratio).abs();
-        let (fitted, fitted_u) = (first.damping_ratio, first.damping_ratio_u);
+        let difference = (damping - first.damping_ratio.value).abs();
+        let (fitted, fitted_u) = (first.damping_ratio.value, first.damping_ratio.u_95());
         println!("{file}: fit {fitted:.6} +- {fitted_u:.6}, envelope {damping:.6} +- {u:.6}");
         let allowed = (3.0 * u.hypot(fitted_u)).max(0.03 * fitted);
         assert!(difference <= allowed, "{file}: {difference} of {allowed} allowed");
@@ -218,12 +222,25 @@ fn a_bell_gives_modes_or_a_reason() {
     let estimate = measure(&mut recording);
     let found = find_taps(&mut recording).unwrap_or_else(|e| panic!("taps: {e}"));
     for m in &estimate.modes {
-        println!("bell: {:.2} Hz, zeta {:.6} +- {:.6}", m.frequency_hz, m.damping_ratio, m.damping_ratio_u);
-        assert!(m.frequency_hz > 0.0 && m.frequency_hz_u.is_finite() && m.damping_ratio_u.is_finite(), "{m:?}");
+        println!(
+            "bell: {:.2} Hz, zeta {:.6} +- {:.6}",
+            m.frequency.value,
+            m.damping_ratio.value,
+            m.damping_ratio.u_95()
+        );
+        assert!(
+            m.frequency.value > 0.0 && m.frequency.u_95().is_finite() && m.damping_ratio.u_95().is_finite(),
+            "{m:?}"
+        );
     }
     // Reasons: of a tap, of a peak that is no mode, a note, or how far the loudest moment is over the noise.
-    let mut reasons: Vec<String> =
-        estimate.taps.iter().flat_map(|t| &t.reasons).map(|r| r.sentence()).chain(estimate.notes.clone()).collect();
+    let mut reasons: Vec<String> = estimate
+        .taps
+        .iter()
+        .flat_map(|t| &t.reasons)
+        .map(|r| r.sentence())
+        .chain(estimate.notes.iter().map(|n| n.sentence()))
+        .collect();
     reasons.extend(estimate.left_out.iter().map(|(f, why)| format!("{f:.1} Hz: {why}")));
     if found.taps.is_empty() {
         reasons.push(format!("no tap: loudest moment {:.1} dB over the noise", found.loudest_over_noise_db));

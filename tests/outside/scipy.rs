@@ -98,7 +98,7 @@ impl Case {
         let mut recording =
             Recording::from_samples(self.sound(), self.sample_rate_hz).unwrap_or_else(|e| panic!("{e}"));
         let modes = measure(&mut recording).modes;
-        let found: Vec<f64> = modes.iter().map(|m| m.frequency_hz).collect();
+        let found: Vec<f64> = modes.iter().map(|m| m.frequency.value).collect();
         assert_eq!(found.len(), self.modes.len(), "{}: {found:?}", self.name);
         modes
     }
@@ -145,12 +145,12 @@ fn pairs() -> Vec<Pair> {
             pairs.push(Pair {
                 what: what("frequency"),
                 scipy: (fitted.frequency_hz, fitted.frequency_hz_se),
-                ours: (mode.frequency_hz, mode.frequency_hz_u),
+                ours: (mode.frequency.value, mode.frequency.u_95()),
             });
             pairs.push(Pair {
                 what: what("damping"),
                 scipy: (fitted.damping_ratio, fitted.damping_ratio_se),
-                ours: (mode.damping_ratio, mode.damping_ratio_u),
+                ours: (mode.damping_ratio.value, mode.damping_ratio.u_95()),
             });
         }
     }

@@ -5,14 +5,13 @@ use std::f64::consts::{PI, TAU};
 use realfft::num_complex::Complex64;
 use ringwright::modes::{Envelope, Mode};
 use ringwright::simulate::{TakeSpec, TrueMode, cramer_rao};
+use ringwright::uncertainty::Figure;
 
 /// A mode of which only frequency and damping matter.
 fn mode(frequency_hz: f64, damping_ratio: f64) -> Mode {
     Mode {
-        frequency_hz,
-        frequency_hz_u: 1e-6 * frequency_hz,
-        damping_ratio,
-        damping_ratio_u: 1e-3 * damping_ratio,
+        frequency: Figure::new(frequency_hz, 1e-6 * frequency_hz, "taps"),
+        damping_ratio: Figure::new(damping_ratio, 1e-3 * damping_ratio, "taps"),
         level_db: 0.0,
         level_full_scale_db: -20.0,
         taps_used: 5,
@@ -29,9 +28,9 @@ fn mode(frequency_hz: f64, damping_ratio: f64) -> Mode {
 #[test]
 fn ring_time_is_that_of_iso_10848() {
     let it = mode(1000.0, 0.0044 / 2.0);
-    assert!((it.ring_time_s() / 0.5 - 1.0).abs() < 5.5e-4, "{}", it.ring_time_s());
+    assert!((it.ring_time_s().value / 0.5 - 1.0).abs() < 5.5e-4, "{}", it.ring_time_s().value);
     // With the constant that was rounded it is exact.
-    let constant = it.loss_factor() * it.frequency_hz * it.ring_time_s();
+    let constant = it.loss_factor().value * it.frequency.value * it.ring_time_s().value;
     assert!((constant - 1000f64.ln() / PI).abs() < 1e-12, "{constant}");
     assert_eq!(format!("{constant:.1}"), "2.2");
 }
@@ -41,8 +40,8 @@ fn ring_time_is_that_of_iso_10848() {
 fn loss_factor_and_quality_follow_their_definitions() {
     for (damping_ratio, loss_factor, q) in [(0.005, 0.01, 100.0), (0.0125, 0.025, 40.0), (0.05, 0.1, 10.0)] {
         let it = mode(300.0, damping_ratio);
-        assert!((it.loss_factor() / loss_factor - 1.0).abs() < 1e-14);
-        assert!((it.q() / q - 1.0).abs() < 1e-14);
+        assert!((it.loss_factor().value / loss_factor - 1.0).abs() < 1e-14);
+        assert!((it.q().value / q - 1.0).abs() < 1e-14);
     }
 }
 
@@ -67,8 +66,8 @@ fn half_power_bandwidth_is_loss_factor_times_frequency() {
             inside
         };
         let bandwidth = crossing(frequency_hz, 2.0 * frequency_hz) - crossing(frequency_hz, 0.5 * frequency_hz);
-        assert!((bandwidth / (it.loss_factor() * it.frequency_hz) - 1.0).abs() < 1e-10, "{bandwidth}");
-        assert!((bandwidth / (it.frequency_hz / it.q()) - 1.0).abs() < 1e-10, "{bandwidth}");
+        assert!((bandwidth / (it.loss_factor().value * it.frequency.value) - 1.0).abs() < 1e-10, "{bandwidth}");
+        assert!((bandwidth / (it.frequency.value / it.q().value) - 1.0).abs() < 1e-10, "{bandwidth}");
     }
 }
 

@@ -84,7 +84,9 @@ impl Session {
         (self.growth.best, self.growth.best_to) = (good, awaited.newest);
         let odd = estimate.taps.iter().rev().find_map(|t| t.reasons.first());
         let now_good = good + self.take.taps().saturating_sub(taps);
+        // Noises that shared a tone were never shown as taps.
         if now_good < self.growth.good
+            && self.view.good > 0
             && let Some(reason) = odd
         {
             let sentence = format!("a tap that was counted is taken back: {}", reason.sentence());

@@ -41,7 +41,10 @@ impl Session {
         self.view.slowest_verdict_s = Some(self.view.slowest_verdict_s.map_or(after_s, |s| s.max(after_s)));
         match verdict {
             Ok(Verdict::Good(tones)) => {
-                if let Some(below_db) = self.take.below_db(&tones).filter(|below| *below > MOST_BELOW_DB) {
+                // Noises may share a tone: somebody taps once the take they make has been measured.
+                let tapped = self.view.good > 0;
+                let below_db = self.take.below_db(&tones).filter(|below| tapped && *below > MOST_BELOW_DB);
+                if let Some(below_db) = below_db {
                     self.pending.remove(place);
                     self.reject(TapReason::TooWeak { over_noise_db: 0.0 }.code(), too_soft(below_db));
                     return;
@@ -50,7 +53,7 @@ impl Session {
                 let judged: Vec<&Tones> = self.pending.iter().filter_map(|p| p.tones.as_ref()).collect();
                 match self.take.would_count(&judged) {
                     Some(number) => self.tell(Phase::GotIt { number }, now),
-                    None if self.take.taps() == 0 => self.tell(Phase::Heard, now),
+                    None if !tapped => self.tell(Phase::Heard, now),
                     None => self.reject("other_tones", OTHER_TONES.to_owned()),
                 }
                 self.close_pending(now.saturating_sub(SEAM as u64));
@@ -156,7 +159,7 @@ impl Session {
     /// Half width of the widest damping interval among the strong modes (share of the damping).
     pub(super) fn precision(&self) -> Option<f64> {
         let strong = self.view.modes.iter().filter(|m| m.level_db > -STRONG_DB);
-        strong.map(|m| COVERAGE_95 * m.damping_relative_u()).reduce(f64::max)
+        strong.map(|m| COVERAGE_95 * m.damping_ratio.relative_u_95()).reduce(f64::max)
     }
 
     pub(super) fn step_done(&mut self, now: u64) {

@@ -1,17 +1,19 @@
-//! What the plies and the joints of a stage foretell, set beside what was measured.
+//! What the plies and the joints of a stage lead to expect, set beside what was measured.
 
-use std::path::Path;
-
-use anyhow::anyhow;
-
-use super::rim_outline::{outline_named, places_on};
 use crate::compare::Comparison;
 use crate::part::{PartDescription, RimBuild};
 use crate::plan::{Glue, Ply, RIM_BAND_HZ, RimRatios, RimWish, SIDE_BRACE, find_glue, forecast, rim_ratios};
+use crate::rim::{Outline, places_on};
 
 /// What plies are glued with where nothing is said.
 const USUAL_GLUE: &str = "epoxy";
 const USUAL_FILM_M: f64 = 1e-4;
+
+/// The plain board, and the plies of the stage that is compared with it, outermost first.
+pub struct Plies<'a> {
+    pub alone: &'a Ply,
+    pub glued: &'a [Ply],
+}
 
 fn usual_glue() -> Result<(&'static Glue, f64), String> {
     find_glue(USUAL_GLUE).map(|glue| (glue, USUAL_FILM_M))
@@ -24,12 +26,8 @@ fn stiffness_code(comparison: &Comparison) -> Option<&'static str> {
 }
 
 /// A side by itself: lamination theory.
-pub fn foretell_plies(
-    comparison: &mut Comparison,
-    (plain, other): (&PartDescription, &PartDescription),
-    (alone, plies): (&Ply, &[Ply]),
-) {
-    let Ok(forecast) = usual_glue().and_then(|glue| forecast(alone, plies, Some(glue))) else { return };
+pub fn predict_plies(comparison: &mut Comparison, plain: &PartDescription, other: &PartDescription, plies: &Plies<'_>) {
+    let Ok(forecast) = usual_glue().and_then(|glue| forecast(plies.alone, plies.glued, Some(glue))) else { return };
     // A forecast is for a given area: of a side that was trimmed meanwhile the mass and EI say nothing of it.
     let trimmed = [(&plain.length, &other.length), (&plain.width, &other.width)]
         .iter()
@@ -49,15 +47,15 @@ pub fn foretell_plies(
     ));
 }
 
-/// A whole rim: the frame model of its outline, plies, blocks, linings and braces.
-pub fn foretell_rim(
+/// A whole rim: the frame model of its outline (or why there is none), plies, blocks, linings and braces.
+pub fn predict_rim(
     comparison: &mut Comparison,
-    folder: &Path,
+    outline: Result<Outline, String>,
     station: &str,
-    (alone, plies): (&Ply, &[Ply]),
+    plies: &Plies<'_>,
     build: &RimBuild,
 ) {
-    match ratios(comparison, folder, station, (alone, plies), build) {
+    match outline.and_then(|outline| ratios(comparison, outline, station, plies, build)) {
         Ok((ratios, placed)) => {
             if let Some(code) = stiffness_code(comparison) {
                 comparison.foretell(code, &ratios.stiffness);
@@ -79,12 +77,11 @@ pub fn foretell_rim(
 /// The ratios, and whether the station lies on the outline.
 fn ratios(
     comparison: &Comparison,
-    folder: &Path,
+    outline: Outline,
     station: &str,
-    (alone, plies): (&Ply, &[Ply]),
+    plies: &Plies<'_>,
     build: &RimBuild,
-) -> anyhow::Result<(RimRatios, bool)> {
-    let outline = outline_named(&build.outline, folder)?;
+) -> Result<(RimRatios, bool), String> {
     let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
     let share = outline.station(station);
     let wish = RimWish {
@@ -98,7 +95,6 @@ fn ratios(
         band_hz: comparison.power_band_hz.unwrap_or(RIM_BAND_HZ),
         outline,
     };
-    let glue = usual_glue().map_err(|e| anyhow!(e))?;
-    let ratios = rim_ratios(alone, plies, Some(glue), &wish, build.joined()).map_err(|e| anyhow!(e))?;
+    let ratios = rim_ratios(plies.alone, plies.glued, Some(usual_glue()?), &wish, build.joined())?;
     Ok((ratios, share.is_some()))
 }

@@ -1,12 +1,11 @@
 //! Keeps the takes of a session: in their folders, or, where that fails and the maker wants it, in a rescue folder. What cannot be
 //! kept is held until it can.
 
-use std::io::ErrorKind;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::listen_desk::{Kept, keep};
-use crate::files::{SaveError, save_synced};
+use super::kept_take::{Kept, Store, keep};
+use crate::files::save_synced;
 
 /// The takes of a session.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -32,9 +31,6 @@ impl Takes {
         })
     }
 }
-
-/// Writes a file whole or not at all and syncs it; an existing one is replaced only if that is said.
-pub type Store = Box<dyn FnMut(&Path, &[u8], bool) -> Result<(), SaveError> + Send>;
 
 /// Where takes are kept, and what could not be kept yet.
 pub struct Keeper {
@@ -89,12 +85,12 @@ impl Keeper {
         Some(answer)
     }
 
-    /// Tries a last time, if need be in the rescue folder.
-    pub fn close(mut self) -> Takes {
+    /// Tries a last time, if need be in the rescue folder; gives the takes.
+    pub fn close(&mut self) -> Takes {
         self.try_again();
         self.go_elsewhere();
         self.try_again();
-        self.takes
+        self.takes.clone()
     }
 
     fn save(&mut self, held: &Held) -> Option<String> {
@@ -128,24 +124,15 @@ impl Keeper {
     }
 }
 
-/// Why a file could not be written.
-pub fn why(error: &SaveError) -> String {
-    match error {
-        SaveError::Exists(path) => format!("{}: another file has this name", path.display()),
-        SaveError::Write { path, source } => match source.kind() {
-            ErrorKind::StorageFull | ErrorKind::QuotaExceeded => format!("disk full ({})", path.display()),
-            _ => format!("{}: cannot be written: {source}", path.display()),
-        },
-        other => other.to_string(),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use std::sync::atomic::{AtomicBool, Ordering};
 
+    use std::io::ErrorKind;
+    use std::path::Path;
+
     use super::*;
-    use crate::files::save;
+    use crate::files::{SaveError, save};
 
     /// A keeper whose bench has no room while `full`, and whose rescue folder has none while `full_too`.
     fn keeper(folder: &Path, full: &Arc<AtomicBool>, full_too: &Arc<AtomicBool>) -> Keeper {

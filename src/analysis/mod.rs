@@ -1,0 +1,28 @@
+//! The journey of a tap as a library: recording to take, with the part's sizes to named modes, moduli and loss; takes to stages,
+//! stages to comparisons and predictions.
+//!
+//! Plain structs in, plain structs out. Nothing here prints, draws, or knows of flags; the faces call it and render what it returns.
+
+mod lamination_plan;
+mod material;
+mod options;
+mod part_findings;
+mod prediction;
+mod problem;
+mod shop;
+mod spot;
+mod stage;
+mod take;
+
+pub use lamination_plan::{
+    Lamination, LaminationPlan, LaminationWish, NamedPly, PlanRow, PlanSeries, PlanTarget, RimPlan, tones_when_sanded,
+};
+pub use material::{best_take, material_of};
+pub use options::Options;
+pub use part_findings::{PartFindings, RivalNumbering};
+pub use prediction::{Plies, predict_plies, predict_rim};
+pub use problem::{Missing, Problem};
+pub use shop::{AmongEarlier, Shop, SpotComparison};
+pub use spot::{PowerDrawn, SpotFindings, against_first, spots, station_name};
+pub use stage::{StageTake, stage_of};
+pub use take::{NamedMode, RecordingFacts, Take, measure, measure_with};

@@ -1,0 +1,98 @@
+//! What stuck-on masses tell of the spots that were tapped with and without them.
+
+use super::stage::StageTake;
+use crate::loss::{Mobility, power_drawn_ratio, station_mobility};
+use crate::part::Deflection;
+use crate::stiffness::{StationResult, StationTake, advised_mass_kg, follow_modes, static_stiffness, why_no_mass};
+use crate::uncertainty::Figure;
+
+/// A spot that was tapped with and without added masses.
+#[derive(Debug, Clone, Default)]
+pub struct SpotFindings {
+    /// Part, stage and station; where the bench lies is left out.
+    pub station: String,
+    /// Added masses (kg), 0 for none, ascending.
+    pub added_kg: Vec<f64>,
+    /// Why nothing (or no modal mass) is known, in words.
+    pub error: Option<String>,
+    /// Modes of the bare part, by frequency.
+    pub results: Vec<StationResult>,
+    /// The mobility, where a modal mass is known.
+    pub mobility: Option<Mobility>,
+    /// Stiffness from a weight and a dial (N/m).
+    pub static_stiffness: Option<Figure>,
+    /// The power that it draws, against the first spot.
+    pub power: Option<PowerDrawn>,
+}
+
+/// Power drawn from an edge of given force, relative to a baseline.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PowerDrawn {
+    pub baseline: String,
+    pub ratio: Figure,
+    /// Over this band (Hz).
+    pub band_hz: (f64, f64),
+}
+
+impl SpotFindings {
+    /// A good mass to stick on (kg), by the lightest modal mass.
+    pub fn advised_mass_kg(&self) -> Option<f64> {
+        let known = self.results.iter().filter_map(|r| r.effective.as_ref().ok()).map(|e| e.modal_mass.value);
+        known.reduce(f64::min).map(advised_mass_kg)
+    }
+}
+
+/// What a station's place is called: part, stage and station name it; where the bench lies does not.
+pub fn station_name(place: &str) -> String {
+    let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
+    names[names.len().saturating_sub(3)..].join("/")
+}
+
+/// The spots among some takes that were tapped with a mass stuck on, in the order in which they come first.
+pub fn spots<'a>(takes: impl IntoIterator<Item = &'a StageTake>, deflection: Option<&Deflection>) -> Vec<SpotFindings> {
+    let mut places: Vec<(&str, Vec<StationTake>)> = Vec::new();
+    for take in takes {
+        let place = take.station.place.as_str();
+        match places.iter_mut().find(|(known, _)| *known == place) {
+            Some((_, known)) => known.push(take.at_station()),
+            None => places.push((place, vec![take.at_station()])),
+        }
+    }
+    places.retain(|(_, takes)| takes.iter().any(|t| t.added.value > 0.0));
+    // One weight on one place: it cannot belong to several.
+    let deflection = deflection.filter(|_| places.len() == 1);
+    places.into_iter().map(|(place, takes)| spot(place, &takes, deflection)).collect()
+}
+
+fn spot(place: &str, takes: &[StationTake], deflection: Option<&Deflection>) -> SpotFindings {
+    let mut added_kg: Vec<f64> = takes.iter().map(|t| t.added.value).collect();
+    added_kg.sort_by(f64::total_cmp);
+    added_kg.dedup();
+    let known = SpotFindings {
+        station: station_name(place),
+        added_kg,
+        static_stiffness: deflection.map(|d| static_stiffness(&d.weight, &d.reading)),
+        ..SpotFindings::default()
+    };
+    match follow_modes(takes) {
+        Err(error) => SpotFindings { error: Some(error.to_string()), ..known },
+        Ok(results) => {
+            let mobility = station_mobility(&results, place);
+            let error = mobility.is_none().then(|| {
+                why_no_mass(&results)
+                    .map_or_else(|| "no mode rings clearly enough to be followed".into(), ToString::to_string)
+            });
+            SpotFindings { error, results, mobility, ..known }
+        }
+    }
+}
+
+/// Sets the power that each spot draws against the first of them.
+pub fn against_first(spots: &mut [SpotFindings]) {
+    let Some((first, rest)) = spots.split_first_mut() else { return };
+    let Some(baseline) = &first.mobility else { return };
+    for spot in rest {
+        let power = spot.mobility.as_ref().and_then(|own| power_drawn_ratio(baseline, own));
+        spot.power = power.map(|(ratio, band_hz)| PowerDrawn { baseline: first.station.clone(), ratio, band_hz });
+    }
+}

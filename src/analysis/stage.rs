@@ -1,0 +1,90 @@
+//! From the measured takes of a stage to what can be compared.
+
+use super::take::Take;
+use crate::compare::{Stage, StageMode, merge_takes};
+use crate::loss::{Mobility, station_mobility};
+use crate::part::{PartDescription, Station};
+use crate::stiffness::{QuantityKind, StationTake, StationTone, follow_modes, why_no_mass};
+use crate::uncertainty::{Cause, Figure, Scope, Source};
+
+/// One take as its stage takes it in: where it was tapped, with what stuck on, and what was found.
+#[derive(Debug, Clone)]
+pub struct StageTake {
+    pub station: Station,
+    pub modes: Vec<StageMode>,
+    /// Bending stiffness EI (N m2) of a flat blank.
+    pub bending_stiffness: Option<Figure>,
+}
+
+impl StageTake {
+    /// A measured take at a station.
+    pub fn new(take: &Take, station: Station) -> Self {
+        let mode = |named: &super::NamedMode| StageMode {
+            frequency: named.mode.frequency.clone(),
+            damping_ratio: named.mode.damping_ratio.clone(),
+            level_db: named.mode.level_db,
+            name: named.name.clone(),
+            taps: named.mode.taps_used,
+        };
+        let bending_stiffness =
+            take.part.as_ref().and_then(|part| part.quantity(QuantityKind::BendingStiffness)).cloned();
+        Self { station, modes: take.modes.iter().map(mode).collect(), bending_stiffness }
+    }
+
+    /// Whether a mass was stuck on.
+    pub fn is_loaded(&self) -> bool {
+        self.station.added.value > 0.0
+    }
+
+    /// Its modes as its station knows them, with the mass that was stuck on.
+    pub(super) fn at_station(&self) -> StationTake {
+        let tone = |m: &StageMode| StationTone {
+            frequency_hz: m.frequency.value,
+            frequency_hz_u: m.frequency.u_95(),
+            damping_ratio: m.damping_ratio.value,
+            damping_ratio_u: m.damping_ratio.u_95(),
+            level_db: m.level_db,
+        };
+        StationTake { added: self.station.added.clone(), tones: self.modes.iter().map(tone).collect() }
+    }
+}
+
+/// Joins the takes of one station of a stage called `name`.
+pub fn stage_of(name: &str, takes: &[StageTake], part: Option<&PartDescription>) -> Stage {
+    let mut stage = Stage { name: name.to_owned(), ..Stage::default() };
+    let scope = Scope::Stage(name.into());
+    let own = |figure: &Figure| figure.scoped(&scope, is_read_anew);
+    let bare: Vec<&StageTake> = takes.iter().filter(|t| !t.is_loaded()).collect();
+    let lists: Vec<Vec<StageMode>> = bare.iter().map(|take| take.modes.clone()).collect();
+    stage.takes = lists.len();
+    stage.modes = merge_takes(name, &lists);
+    stage.bending_stiffness = bare.iter().find_map(|t| t.bending_stiffness.as_ref()).map(own);
+    if let Some(part) = part {
+        stage.build = part.rim.clone();
+        stage.mass = part.mass.as_ref().map(own);
+        if let (Some(mass), Some(length)) = (&part.mass, &part.length) {
+            stage.mass_per_length = Some(own(&mass.over(length)));
+        }
+    }
+    if takes.iter().any(StageTake::is_loaded) {
+        match mobility(takes, name) {
+            Ok(mobility) => stage.mobility = Some(mobility),
+            Err(why) => stage.notes.push(format!("{name}: no mobility: {why}")),
+        }
+    }
+    stage
+}
+
+/// Everything is read anew in another stage but the masses that are stuck on, which are taken to be the same pieces (the
+/// comparison says so), and Poisson's ratio, which is a guess for both.
+fn is_read_anew(source: &Source) -> bool {
+    !matches!(source.cause, Cause::PoissonsRatio | Cause::AddedMass(_))
+}
+
+fn mobility(takes: &[StageTake], stage: &str) -> Result<Mobility, String> {
+    let station: Vec<StationTake> = takes.iter().map(StageTake::at_station).collect();
+    let results = follow_modes(&station).map_err(|e| e.to_string())?;
+    let why = || why_no_mass(&results).map(ToString::to_string);
+    station_mobility(&results, stage)
+        .ok_or_else(|| why().unwrap_or_else(|| "no mode rings clearly enough to be followed".to_owned()))
+}

@@ -1,0 +1,52 @@
+//! The part that was tapped, as options describe it.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, anyhow};
+use clap::Args;
+
+use crate::files::{MOST_WRITTEN_BYTES, read_text};
+use crate::part::PartDescription;
+
+/// The part that was tapped.
+#[derive(Debug, Args)]
+pub struct PartArguments {
+    /// A file that describes the part: kind, sizes, mass (see docs/part.md)
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["length", "width", "thickness", "mass"])]
+    part: Option<PathBuf>,
+    /// Length of a flat blank along the grain, such as "800 mm"
+    #[arg(long, value_name = "SIZE")]
+    length: Option<String>,
+    /// Its width, such as "120 mm"
+    #[arg(long, value_name = "SIZE")]
+    width: Option<String>,
+    /// Its thickness; several readings are averaged: "2.21 2.26 2.24 mm"
+    #[arg(long, value_name = "SIZE")]
+    thickness: Option<String>,
+    /// Its mass, such as "132 g"
+    #[arg(long, value_name = "MASS")]
+    mass: Option<String>,
+}
+
+impl PartArguments {
+    /// The file that describes the part, if one was named.
+    pub fn file(&self) -> Option<&Path> {
+        self.part.as_deref()
+    }
+
+    /// The description, if one was given.
+    pub fn read(&self) -> anyhow::Result<Option<PartDescription>> {
+        if let Some(file) = &self.part {
+            let text =
+                read_text(file, MOST_WRITTEN_BYTES).with_context(|| format!("{}: cannot be read", file.display()))?;
+            let part = PartDescription::from_toml(&text).map_err(|e| anyhow!("{}: {e}", file.display()))?;
+            return Ok(Some(part));
+        }
+        let sizes = [&self.length, &self.width, &self.thickness, &self.mass].map(Option::as_deref);
+        if sizes.iter().all(Option::is_none) {
+            return Ok(None);
+        }
+        let part = PartDescription::from_sizes(sizes[0], sizes[1], sizes[2], sizes[3]).map_err(|e| anyhow!("--{e}"))?;
+        Ok(Some(part))
+    }
+}
