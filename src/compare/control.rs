@@ -90,7 +90,7 @@ pub fn control_charts(this: &Stage, earlier: &[Stage]) -> (Vec<Chart>, Vec<Strin
             earlier.len()
         ));
     }
-    let reading = |m: &Figure| (m.value, m.u());
+    let reading = |m: &Figure| (m.value, m.u_95());
     let mut whole = |what: &str, shown, of: &dyn Fn(&Stage) -> Option<Figure>| {
         let all: Option<Vec<(f64, f64)>> = earlier.iter().map(|s| of(s).as_ref().map(reading)).collect();
         if let (Some(all), Some(own)) = (all, of(this)) {

@@ -7,7 +7,7 @@ impl Comparison {
     /// Sets a foretold ratio beside the measured one of a code; nothing happens if that was not measured.
     pub fn foretell(&mut self, code: &'static str, ratio: &Figure) {
         let Some(row) = self.whole.iter().find(|r| r.code == code) else { return };
-        let (half, measured) = (COVERAGE_95 * ratio.relative_u(), 0.5 * (row.ratio.high / row.ratio.low).ln());
+        let (half, measured) = (COVERAGE_95 * ratio.relative_u_95(), 0.5 * (row.ratio.high / row.ratio.low).ln());
         if !(ratio.value > 0.0 && half.is_finite()) {
             return;
         }

@@ -1,6 +1,6 @@
 //! One ratio for several modes' ratios.
 
-use crate::uncertainty::{Cause, Figure, student_factor};
+use crate::uncertainty::{Cause, Figure};
 
 /// Geometric mean of several ratios, and their standard deviation about it; that is 0 for one alone.
 fn mean_and_deviation(ratios: &[Figure]) -> (Figure, f64) {
@@ -16,8 +16,7 @@ fn mean_and_deviation(ratios: &[Figure]) -> (Figure, f64) {
 pub(super) fn mean_ratio(ratios: &[Figure]) -> Figure {
     let (mean, deviation) = mean_and_deviation(ratios);
     let n = ratios.len() as f64;
-    let doubt = if n > 1.0 { deviation / n.sqrt() * student_factor(n - 1.0) } else { 0.0 };
-    mean.plus_uncertainty(doubt, Cause::ModesDiffer)
+    if n > 1.0 { mean.plus_uncertainty_with_dof(deviation / n.sqrt(), Cause::ModesDiffer, n - 1.0) } else { mean }
 }
 
 /// What a single pair, which nothing checks, may be off by because its shape changed (relative, by judgement).
@@ -45,7 +44,7 @@ mod tests {
         let deviation = 2.0 * 2f64.ln();
         let (mean, common) = (mean_ratio(&ratios), common_ratio(&ratios));
         assert!((mean.value - 2.0).abs() < 1e-12 && (common.value - 2.0).abs() < 1e-12);
-        assert!((mean.u() - deviation / 3f64.sqrt() * student_factor(2.0)).abs() < 1e-9, "{}", mean.u());
+        assert!((mean.half_95() - deviation / 3f64.sqrt() * 4.302_652_7).abs() < 1e-6, "{}", mean.u());
         assert!((common.u() - deviation).abs() < 1e-9, "{}", common.u());
     }
 

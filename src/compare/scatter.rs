@@ -2,7 +2,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use crate::uncertainty::student_factor;
+use crate::uncertainty::{Contribution, student_factor};
 
 /// What the assumed size of holding anew is worth in degrees of freedom beside the takes' own scatter (by judgement: about as much
 /// as six takes say).
@@ -23,9 +23,9 @@ pub(super) struct Reading {
 pub(super) struct Mean {
     pub value: f64,
     /// From holding anew, which moves all modes of a take together: to be counted as one source for all modes.
-    pub held: f64,
+    pub held: Contribution,
     /// The mode's own.
-    pub own: f64,
+    pub own: Contribution,
 }
 
 /// Variance of the mean of `takes` takes, in units of the assumed variance of one, if they scatter as assumed: what more takes
@@ -41,10 +41,10 @@ pub(super) fn held_variance(takes: usize) -> f64 {
 /// ln(value of mode i in take t) = mean_i + shift_t + rest_it: holding the part anew moves all modes of a take by the same share, and
 /// each by a little of its own. Means and shifts are fitted by weighted least squares. With n takes that modes have in common,
 /// the shifts' variance is (6 a^2 + sum of shift^2)/(6 + n - 1), a the assumed standard uncertainty: the estimate of the takes
-/// pooled with an assumption that counts as six degrees of freedom, widened by Student's t of all 6 + n - 1. (Readings' noise in
+/// pooled with an assumption that counts as six degrees of freedom, known with all 6 + n - 1. (Readings' noise in
 /// the shifts is left in: it errs to the wide side.) What was heard in one take only has the assumed size. What is left of each
 /// mode counts where it is surely larger than the readings' own uncertainties: pooled over the modes, or the mode's own scatter if
-/// that is larger, with Student's t of the (n - 1)(modes - 1) degrees of freedom.
+/// that is larger, known with the (n - 1)(modes - 1) degrees of freedom.
 pub(super) fn means(modes: &[Vec<Reading>], assumed: f64) -> Vec<Mean> {
     // No reading is better than the holding lets it be, so one clear take or mode does not outweigh the others.
     let weight = |r: &Reading| 1.0 / ((r.u / r.value).powi(2) + assumed * assumed);
@@ -52,12 +52,12 @@ pub(super) fn means(modes: &[Vec<Reading>], assumed: f64) -> Vec<Mean> {
     let shared: Vec<&Vec<Reading>> = modes.iter().filter(|m| m.len() > 1).collect();
     let shifts = shifts(&shared, takes, &weight);
     let held_freedom = freedom_of_shifts(&shared, takes);
-    let held = if held_freedom > 0.0 {
+    let (held, held_dof) = if held_freedom > 0.0 {
         let freedom = ASSUMED_COUNTS + held_freedom;
         let squares: f64 = shifts.iter().map(|s| s * s).sum();
-        ((ASSUMED_COUNTS * assumed * assumed + squares) / freedom).sqrt() * student_factor(freedom)
+        (((ASSUMED_COUNTS * assumed * assumed + squares) / freedom).sqrt(), freedom)
     } else {
-        assumed
+        (assumed, f64::INFINITY)
     };
     // What is left of each mode: sum of squares, and the mean square of what its readings explain.
     let left = |mode: &Vec<Reading>| -> f64 {
@@ -79,14 +79,16 @@ pub(super) fn means(modes: &[Vec<Reading>], assumed: f64) -> Vec<Mean> {
             let value = mode.iter().zip(shares()).map(|(r, share)| share * r.value).sum::<f64>();
             let takes_left = shares().map(|s| s * s).sum::<f64>().sqrt();
             let within = mode.iter().zip(shares()).map(|(r, share)| (share * r.u).powi(2)).sum::<f64>().sqrt();
+            let read = Contribution { size: within, dof: f64::INFINITY };
             let own = if surely && mode.len() > 1 {
                 let by_itself = left(mode) * more / freedom / (mode.len() as f64 - 1.0);
                 let variance = by_itself.max(pooled * scale(mode));
-                within.max(value * variance.sqrt() * takes_left * student_factor(freedom))
+                let scatter = Contribution { size: value * variance.sqrt() * takes_left, dof: freedom };
+                if scatter.size_95() > within { scatter } else { read }
             } else {
-                within
+                read
             };
-            Mean { value, held: value * held * takes_left, own }
+            Mean { value, held: Contribution { size: value * held * takes_left, dof: held_dof }, own }
         })
         .collect()
 }
@@ -163,8 +165,8 @@ mod tests {
             .into();
         for (mean, hz) in means(&modes, ASSUMED).iter().zip([100.0, 200.0, 300.0]) {
             assert!((mean.value / hz - 1.0).abs() < 1e-5, "{mean:?}");
-            assert!((mean.held / mean.value / (1e-3 * 2.364_62 / 1.959_964) - 1.0).abs() < 1e-4, "{mean:?}");
-            assert!((mean.own / mean.value / (1e-5 / 2f64.sqrt()) - 1.0).abs() < 1e-3, "{mean:?}");
+            assert!((mean.held.size_95() / mean.value / (1e-3 * 2.364_62 / 1.959_964) - 1.0).abs() < 1e-4, "{mean:?}");
+            assert!((mean.own.size_95() / mean.value / (1e-5 / 2f64.sqrt()) - 1.0).abs() < 1e-3, "{mean:?}");
         }
     }
 
@@ -179,18 +181,18 @@ mod tests {
         ];
         let all = means(&modes, ASSUMED);
         let held = ((6.0 * 1e-6 + 2e-6) / 7.0 / 2.0f64).sqrt() * 2.364_62 / 1.959_964;
-        assert!(all.iter().all(|m| (m.held / held - 1.0).abs() < 1e-3), "{all:?}");
+        assert!(all.iter().all(|m| (m.held.size_95() / held - 1.0).abs() < 1e-3), "{all:?}");
         // By itself the first has 8e-6 over two thirds of a degree of freedom, the others the pooled 6e-6.
         let own = |variance: f64| (variance / 2.0).sqrt() * 4.302_65 / 1.959_964;
-        assert!((all[0].own / own(1.2e-5) - 1.0).abs() < 1e-3, "{all:?}");
-        assert!((all[1].own / own(6e-6) - 1.0).abs() < 1e-3, "{all:?}");
+        assert!((all[0].own.size_95() / own(1.2e-5) - 1.0).abs() < 1e-3, "{all:?}");
+        assert!((all[1].own.size_95() / own(6e-6) - 1.0).abs() < 1e-3, "{all:?}");
     }
 
     /// Heard once, held once, whatever the other modes say; takes without a mode in common say nothing of each other.
     #[test]
     fn what_was_heard_once_has_the_assumed_size() {
         let alone = means(&[vec![read(0, 100.0, 1e-5)], vec![read(1, 200.0, 1e-5)]], ASSUMED);
-        assert!(alone.iter().all(|m| (m.held / m.value - ASSUMED).abs() < 1e-12), "{alone:?}");
+        assert!(alone.iter().all(|m| (m.held.size_95() / m.value - ASSUMED).abs() < 1e-12), "{alone:?}");
         let modes = vec![
             vec![read(0, 100.0, 1e-5), read(1, 100.0, 1e-5)],
             vec![read(1, 200.0, 1e-5)],
@@ -199,7 +201,7 @@ mod tests {
         let all = means(&modes, ASSUMED);
         let once = (6.0f64 / 7.0).sqrt() * 2.364_62 / 1.959_964 * ASSUMED;
         for (mean, expected) in all.iter().zip([once / 2f64.sqrt(), once, once]) {
-            assert!((mean.held / mean.value / expected - 1.0).abs() < 1e-4, "{all:?}");
+            assert!((mean.held.size_95() / mean.value / expected - 1.0).abs() < 1e-4, "{all:?}");
         }
     }
 

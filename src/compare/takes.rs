@@ -31,7 +31,8 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
         let mut group: Vec<(usize, &StageMode)> = vec![all[at]];
         while let Some(next) = all.get(at + group.len()) {
             let last = group[group.len() - 1].1;
-            let allowed = (SAME_MODE * last.frequency.value).max(4.0 * last.frequency.u().hypot(next.1.frequency.u()));
+            let allowed =
+                (SAME_MODE * last.frequency.value).max(4.0 * last.frequency.u_95().hypot(next.1.frequency.u_95()));
             let close = next.1.frequency.value - last.frequency.value < allowed;
             if !close || group.iter().any(|g| g.0 == next.0) {
                 break;
@@ -54,7 +55,7 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
         let measured = |(place, mean): (usize, Mean)| {
             let own = Source::from(own.clone()).within(Scope::Mode(place)).within(scope.clone());
             let held = Source::from(held.clone()).within(scope.clone());
-            Figure::with_parts(mean.value, [(held, mean.held), (own, mean.own)])
+            Figure::with_contributions(mean.value, [(held, mean.held), (own, mean.own)])
         };
         means(&readings, assumed).into_iter().enumerate().map(measured).collect()
     };

@@ -35,15 +35,15 @@ impl Ratio {
     /// The ratio of a quantity in one stage to the same in the baseline; `takes` there are of each stage, or of the one that has
     /// fewer: it has most to gain by more.
     ///
-    /// The interval is taken in the logarithm, so that a and 1/a are treated alike; what both share cancels. Small numbers of
-    /// taps are allowed for in the standard uncertainties (scaled by Student's t).
+    /// The interval is taken in the logarithm, so that a and 1/a are treated alike; what both share cancels. Few taps and few
+    /// takes are allowed for by Student's t.
     pub fn new(baseline: &Figure, other: &Figure, takes: usize) -> Option<Self> {
         if !(baseline.value > 0.0 && other.value > 0.0) {
             return None;
         }
         let log =
             Figure::combine(&[baseline, other], |x| (x[1].max(f64::MIN_POSITIVE) / x[0].max(f64::MIN_POSITIVE)).ln());
-        let u = log.u();
+        let u = log.u_95();
         if !u.is_finite() {
             return None;
         }
@@ -54,8 +54,9 @@ impl Ratio {
             Verdict::Smaller
         } else {
             let (mut of_takes, mut fixed) = (0.0, 0.0);
-            for (source, part) in log.parts() {
-                if source.cause.shrinks_with_takes() { of_takes += part * part } else { fixed += part * part }
+            for (source, part) in log.contributions() {
+                let variance = part.size_95().powi(2);
+                if source.cause.shrinks_with_takes() { of_takes += variance } else { fixed += variance }
             }
             let wanted = (log.value / FOUND_IN_NINE_OF_TEN).powi(2) - fixed;
             let left = |more: usize| of_takes * held_variance(takes + more) / held_variance(takes);

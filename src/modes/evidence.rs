@@ -226,7 +226,7 @@ fn drop_products(modes: &mut Vec<Mode>, left_out: &mut Vec<(f64, LeftOutReason)>
                 let decays = ((rate(a) + rate(b)) / rate(m) - 1.0).abs() < 0.15;
                 let meets = [a.frequency.value + b.frequency.value, (a.frequency.value - b.frequency.value).abs()]
                     .iter()
-                    .any(|f| (f - m.frequency.value).abs() < 3.0 * m.frequency.u() + 2e-4 * m.frequency.value);
+                    .any(|f| (f - m.frequency.value).abs() < 3.0 * m.frequency.u_95() + 2e-4 * m.frequency.value);
                 strong && decays && meets
             })
         });

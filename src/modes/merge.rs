@@ -22,7 +22,7 @@ pub(super) fn merge(mut groups: Vec<(Vec<Mode>, usize)>) -> Vec<Mode> {
         let end = (at + 1..pool.len())
             .find(|i| {
                 let (own, before) = (&pool[*i].frequency, &pool[*i - 1].frequency);
-                own.value - before.value > (5.0 * own.u().hypot(before.u())).max(width)
+                own.value - before.value > (5.0 * own.u_95().hypot(before.u_95())).max(width)
             })
             .unwrap_or(pool.len());
         if 2 * (end - at) >= total {
@@ -37,24 +37,23 @@ pub(super) fn merge(mut groups: Vec<(Vec<Mode>, usize)>) -> Vec<Mode> {
 
 fn mean(same: &[Mode]) -> Mode {
     let weighted = |value: &dyn Fn(&Mode) -> &Figure| {
-        let weights: f64 = same.iter().map(|m| value(m).u().powi(-2)).sum();
+        let weights: f64 = same.iter().map(|m| value(m).u_95().powi(-2)).sum();
         let freedom = same.len() as f64 - 1.0;
-        let mean = same.iter().map(|m| value(m).value * value(m).u().powi(-2)).sum::<f64>() / weights;
-        let chi2: f64 = same.iter().map(|m| ((value(m).value - mean) / value(m).u()).powi(2)).sum();
+        let mean = same.iter().map(|m| value(m).value * value(m).u_95().powi(-2)).sum::<f64>() / weights;
+        let chi2: f64 = same.iter().map(|m| ((value(m).value - mean) / value(m).u_95()).powi(2)).sum();
         let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(0.99));
         let differ = freedom > 0.0 && chi2 > limit;
-        let student = student_factor(freedom);
-        let factor = if differ { (chi2 / freedom).sqrt() * student } else { 1.0 };
+        let factor = if differ { (chi2 / freedom).sqrt() * student_factor(freedom) } else { 1.0 };
         // Each group of taps is off by its own: of one cause, what the groups are off by is independent.
         let mut joint = Figure::exact(mean);
         for own in same.iter().map(value) {
-            let share = own.u().powi(-2) / weights;
-            for (source, part) in own.parts() {
-                joint = joint.plus_uncertainty(share * part.abs(), source.clone());
+            let share = own.u_95().powi(-2) / weights;
+            for (source, part) in own.contributions() {
+                joint = joint.plus_uncertainty_with_dof(share * part.size.abs(), source.clone(), part.dof);
             }
         }
-        let beyond = joint.u() * (factor * factor - 1.0).max(0.0).sqrt();
-        (if differ { joint.plus_uncertainty(beyond, Cause::TapGroups) } else { joint }, differ)
+        let beyond = joint.u_95() * (factor * factor - 1.0).max(0.0).sqrt() / student_factor(freedom);
+        (if differ { joint.plus_uncertainty_with_dof(beyond, Cause::TapGroups, freedom) } else { joint }, differ)
     };
     let strongest = same.iter().max_by(|a, b| a.level_full_scale_db.total_cmp(&b.level_full_scale_db));
     let mut mode = strongest.unwrap_or(&same[0]).clone();

@@ -31,8 +31,11 @@ pub(super) type TapOpinion = Option<[(f64, f64); 2]>;
 #[derive(Debug, Clone)]
 struct Part {
     cause: Cause,
+    /// Student's t is in it: what decides does so by what is sure.
     variance: [f64; 2],
     cross: f64,
+    /// Degrees of freedom with which it is known.
+    dof: f64,
 }
 
 /// The variance of a pole, by cause.
@@ -68,12 +71,14 @@ impl Widening {
             cause: Cause::Noise,
             variance: [covariance[0][0] * own, covariance[1][1] * own],
             cross: covariance[0][1] * own,
+            dof: noise.freedom,
         }];
         if scale.iter().any(|s| *s > own) {
             parts.push(Part {
                 cause: Cause::TapScatter,
                 variance: [covariance[0][0] * (scale[0] - own), covariance[1][1] * (scale[1] - own)],
                 cross: covariance[0][1] * ((scale[0] * scale[1]).sqrt() - own),
+                dof: opinions.iter().flatten().count() as f64 - 1.0,
             });
         }
         // Two modes in one are struck in another mixture by each tap: the poles of the taps move between the two, and their
@@ -107,7 +112,7 @@ impl Widening {
 
     fn add(&mut self, cause: Cause, variance: [f64; 2]) {
         if variance.iter().any(|v| *v > 0.0) {
-            self.parts.push(Part { cause, variance, cross: 0.0 });
+            self.parts.push(Part { cause, variance, cross: 0.0, dof: f64::INFINITY });
         }
     }
 
@@ -180,10 +185,13 @@ impl Widening {
             let parts = self.parts.iter().map(|p| {
                 let variance = d * d * p.variance[0] + 2.0 * d * t * p.cross + t * t * p.variance[1];
                 let source = Source { axis, ..p.cause.clone().into() };
-                (source, Contribution { size: variance.max(0.0).sqrt(), dof: f64::INFINITY })
+                // The figure puts Student's t back.
+                (source, Contribution { size: variance.max(0.0).sqrt() / student_factor(p.dof), dof: p.dof })
             });
             // Several parts of one cause are independent of each other.
-            parts.fold(Figure::exact(value), |figure, (source, part)| figure.plus_uncertainty(part.size, source))
+            parts.fold(Figure::exact(value), |figure, (source, part)| {
+                figure.plus_uncertainty_with_dof(part.size, source, part.dof)
+            })
         };
         let to_hz = rate_hz / std::f64::consts::TAU;
         (

@@ -286,7 +286,7 @@ impl PartDescription {
         if let (Some(t), false) = (&self.thickness, self.plies.is_empty()) {
             let sum: f64 = self.plies.iter().map(|p| p.thickness.value).sum();
             // A glue line adds up to some tenths of a millimetre.
-            if sum > t.value + 4.0 * t.u() || sum < t.value - 4.0 * t.u() - 0.5e-3 {
+            if sum > t.value + 4.0 * t.u_95() || sum < t.value - 4.0 * t.u_95() - 0.5e-3 {
                 questions.push(format!(
                     "the plies together are {:.2} mm, the part is {:.2} mm thick: which reading is wrong?",
                     1e3 * sum,

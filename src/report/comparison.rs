@@ -8,7 +8,6 @@ use super::document::schema_text;
 use super::numbers::with_interval;
 use super::paragraph::wrap;
 use crate::compare::{Comparison, Foretold, Row};
-use crate::modes::COVERAGE_95;
 
 /// Name and version of the document's form.
 pub const COMPARISON_SCHEMA: &str = "ringwright.compare/1";
@@ -81,9 +80,9 @@ impl RowEntry {
             code: row.code.to_owned(),
             what: row.what.clone(),
             baseline: row.baseline.value,
-            baseline_u: row.baseline.u(),
+            baseline_u: row.baseline.u_95(),
             other: row.other.value,
-            other_u: row.other.u(),
+            other_u: row.other.u_95(),
             ratio: row.ratio.value,
             ratio_95: [row.ratio.low, row.ratio.high],
             verdict: row.ratio.verdict.code().to_owned(),
@@ -148,9 +147,9 @@ pub fn comparison_csv(comparisons: &[Comparison]) -> String {
                 text_cell(&pair),
                 r.code.to_owned(),
                 r.baseline.value.to_string(),
-                r.baseline.u().to_string(),
+                r.baseline.u_95().to_string(),
                 r.other.value.to_string(),
-                r.other.u().to_string(),
+                r.other.u_95().to_string(),
                 r.ratio.value.to_string(),
                 r.ratio.low.to_string(),
                 r.ratio.high.to_string(),
@@ -209,7 +208,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
             let find = |code: &str| rows.iter().find(|r| r.code == code);
             let Some(f) = find("frequency_hz") else { continue };
             let damping = find("damping_ratio").map_or("unsure".to_owned(), ratio);
-            let cell = |m: &crate::uncertainty::Figure| with_interval(m.value, COVERAGE_95 * m.u());
+            let cell = |m: &crate::uncertainty::Figure| with_interval(m.value, m.half_95());
             let line = format!("  {name:<19} {:>20} {:>20}  {:<24}", cell(&f.baseline), cell(&f.other), damping);
             out.push_str(line.trim_end());
             out.push('\n');

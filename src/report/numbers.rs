@@ -70,7 +70,7 @@ pub(super) fn minus(text: &str) -> String {
 
 /// "61 % less (55 to 66)".
 pub(super) fn power(m: &Figure) -> String {
-    let half = COVERAGE_95 * m.relative_u();
+    let half = COVERAGE_95 * m.relative_u_95();
     let percent = |v: f64| 100.0 * (1.0 - v);
     if percent(m.value * half.exp()) < 0.0 && percent(m.value * (-half).exp()) > 0.0 {
         return format!("{:.0} % (not told from 0)", percent(m.value));

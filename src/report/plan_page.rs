@@ -32,7 +32,7 @@ pub fn plan_png(report: &LaminationPlan) -> Result<Vec<u8>, String> {
 fn draw(on: &mut Drawing, report: &LaminationPlan) {
     let all = || report.series.iter().flat_map(|s| &s.rows).map(|r| &r.forecast);
     let most_mass = all().map(|f| f.mass_ratio.value).chain(report.most_mass).fold(1.2, f64::max);
-    let most = all().map(|f| f.stiffness_ratio.value * (COVERAGE_95 * f.stiffness_ratio.relative_u()).exp());
+    let most = all().map(|f| f.stiffness_ratio.value * (COVERAGE_95 * f.stiffness_ratio.relative_u_95()).exp());
     let high = most.fold(1.5, f64::max).min(200.0);
     let panel = Panel {
         left: 100.0,
@@ -76,7 +76,7 @@ fn draw(on: &mut Drawing, report: &LaminationPlan) {
         on.polyline(&points, colour, 2.4, 0.9);
         for (row, (x, y)) in series.rows.iter().zip(&points) {
             let f = &row.forecast.stiffness_ratio;
-            let half = COVERAGE_95 * f.relative_u();
+            let half = COVERAGE_95 * f.relative_u_95();
             let mass = row.forecast.mass_ratio.value;
             let end = |v: f64| panel.at(mass, v.clamp(panel.y.low, panel.y.high));
             on.line(end(f.value * (-half).exp()), end(f.value * half.exp()), colour, 1.6, false);

@@ -45,7 +45,7 @@ pub(super) fn doubts(report: &LaminationPlan) -> Vec<String> {
 
 /// "5.9 (4.8 to 7.3)", interval in the logarithm as a ratio has it.
 fn times(m: &Figure) -> String {
-    let half = COVERAGE_95 * m.relative_u();
+    let half = COVERAGE_95 * m.relative_u_95();
     let (low, high) = (m.value * (-half).exp(), m.value * half.exp());
     let decimals = (1 - (high - low).max(1e-4).log10().floor() as i32).clamp(0, 4) as usize;
     format!("{:.decimals$} ({low:.decimals$} to {high:.decimals$})", m.value)
@@ -113,7 +113,7 @@ pub fn plan_text(report: &LaminationPlan) -> String {
             let told = format!(
                 "Loss factor at {} mm: {}. ",
                 thickness(&last.thickness),
-                with_interval(loss.value, COVERAGE_95 * loss.u())
+                with_interval(loss.value, loss.half_95())
             );
             let moved: Vec<String> = sensitivity(&last.forecast.stiffness_ratio)
                 .iter()
@@ -144,7 +144,7 @@ pub fn plan_text(report: &LaminationPlan) -> String {
         let told: Vec<String> = tones
             .iter()
             .take(MOST_TONES)
-            .map(|(now, then)| format!("{now:.1} to {}", with_interval(then.value, COVERAGE_95 * then.u())))
+            .map(|(now, then)| format!("{now:.1} to {}", with_interval(then.value, then.half_95())))
             .collect();
         out.push('\n');
         wrap(
@@ -255,19 +255,19 @@ impl RowEntry {
         Self {
             thickness_m,
             stiffness_per_width_n_m: f.stiffness.value,
-            stiffness_per_width_n_m_u: f.stiffness.u(),
+            stiffness_per_width_n_m_u: f.stiffness.u_95(),
             stiffness_ratio: f.stiffness_ratio.value,
-            stiffness_ratio_u: f.stiffness_ratio.u(),
+            stiffness_ratio_u: f.stiffness_ratio.u_95(),
             mass_per_area_kg_m2: f.mass_per_area.value,
-            mass_per_area_kg_m2_u: f.mass_per_area.u(),
+            mass_per_area_kg_m2_u: f.mass_per_area.u_95(),
             mass_ratio: f.mass_ratio.value,
-            mass_ratio_u: f.mass_ratio.u(),
+            mass_ratio_u: f.mass_ratio.u_95(),
             power_drawn_ratio: f.power_ratio.value,
-            power_drawn_ratio_u: f.power_ratio.u(),
+            power_drawn_ratio_u: f.power_ratio.u_95(),
             tone_ratio: f.tone_ratio.value,
-            tone_ratio_u: f.tone_ratio.u(),
+            tone_ratio_u: f.tone_ratio.u_95(),
             loss_factor: f.loss.value,
-            loss_factor_u: f.loss.u(),
+            loss_factor_u: f.loss.u_95(),
             glue_gives: f.glue_gives,
             moved_by: sensitivity(&f.stiffness_ratio),
         }
@@ -296,19 +296,19 @@ pub fn plan_json(report: &LaminationPlan) -> String {
         schema: PLAN_SCHEMA.to_owned(),
         outer: report.outer.clone(),
         outer_thickness_m: report.outer_thickness.value,
-        outer_thickness_m_u: report.outer_thickness.u(),
+        outer_thickness_m_u: report.outer_thickness.u_95(),
         glue: report.glue.map(|g| g.0.to_owned()),
         glue_film_m: report.glue.map(|g| g.1),
         inner: report.series.iter().map(series).collect(),
         sanded: report.sanded.as_ref().map(|(to, tones)| SandedEntry {
             thickness_m: *to,
-            tones_hz: tones.iter().map(|(now, then)| [*now, then.value, then.u()]).collect(),
+            tones_hz: tones.iter().map(|(now, then)| [*now, then.value, then.u_95()]).collect(),
         }),
         rim: report.rim.as_ref().map(RimEntry::new),
         record: report.record.as_ref().map(|(factor, file)| RecordEntry {
             file: file.clone(),
             factor: factor.next.value,
-            factor_u: factor.next.u(),
+            factor_u: factor.next.u_95(),
             laminations: factor.from.clone(),
         }),
         doubts: doubts(report),
@@ -336,7 +336,7 @@ pub fn plan_csv(report: &LaminationPlan) -> String {
         for row in &series.rows {
             let f = &row.forecast;
             let pairs = [&f.stiffness_ratio, &f.mass_ratio, &f.power_ratio, &f.tone_ratio, &f.loss];
-            let numbers = pairs.iter().flat_map(|m| [m.value.to_string(), m.u().to_string()]);
+            let numbers = pairs.iter().flat_map(|m| [m.value.to_string(), m.u_95().to_string()]);
             let names = [text_cell(&report.outer), text_cell(&series.inner), row.thickness.value.to_string()];
             put(names.into_iter().chain(numbers).collect());
         }

@@ -9,7 +9,6 @@ use super::numbers::{power, significant, with_interval};
 use super::paragraph::wrap;
 use super::sheet::{WIDTH, lines};
 use crate::analysis::RimPlan;
-use crate::modes::COVERAGE_95;
 use crate::plan::{Patch, RIM_BAND_HZ, RimStage};
 use crate::uncertainty::Figure;
 
@@ -28,7 +27,7 @@ fn model(report: &RimPlan) -> &'static str {
 }
 
 fn cell(m: &Figure, factor: f64) -> String {
-    with_interval(factor * m.value, factor * COVERAGE_95 * m.u())
+    with_interval(factor * m.value, factor * m.half_95())
 }
 
 /// For people.
@@ -143,15 +142,20 @@ struct PatchEntry {
 
 impl RimEntry {
     pub(super) fn new(report: &RimPlan) -> Self {
-        let pair = |m: &Figure| [m.value, m.u()];
+        let pair = |m: &Figure| [m.value, m.u_95()];
         let stage = |s: &RimStage| RimStageEntry {
             name: s.name.to_owned(),
             mass_kg: s.mass.value,
-            mass_kg_u: s.mass.u(),
+            mass_kg_u: s.mass.u_95(),
             in_plane_hz: s.in_plane_hz.iter().map(pair).collect(),
             out_of_plane_hz: s.out_of_plane_hz.iter().map(pair).collect(),
             squeeze_n_m: s.squeeze_n_m.as_ref().map(pair),
-            power_drawn: report.stations.iter().zip(&s.power).map(|((n, _), p)| (n.clone(), p.value, p.u())).collect(),
+            power_drawn: report
+                .stations
+                .iter()
+                .zip(&s.power)
+                .map(|((n, _), p)| (n.clone(), p.value, p.u_95()))
+                .collect(),
         };
         let patch = |p: &Patch| PatchEntry { share_around: p.share, mass_kg: p.mass_kg, power_drawn_ratio: p.power };
         Self {
@@ -173,7 +177,7 @@ pub fn rim_csv(report: &RimPlan) -> String {
     put(["stage", "figure", "place", "value", "value_u", "unit"]);
     for stage in &report.stages {
         let mut figure = |what: &str, place: &str, m: &Figure, unit: &str| {
-            put([stage.name, what, &text_cell(place), &m.value.to_string(), &m.u().to_string(), unit]);
+            put([stage.name, what, &text_cell(place), &m.value.to_string(), &m.u_95().to_string(), unit]);
         };
         figure("mass", "", &stage.mass, "kg");
         let sideways = if report.held { "tone of the sides, edges held" } else { "tone in its plane" };

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::part::HELD_ANEW_FREQUENCY;
-use crate::uncertainty::{COVERAGE_95, Cause, Figure, Source, student_factor};
+use crate::uncertainty::{COVERAGE_95, Cause, Figure, Source};
 
 /// A frequency of one mode with a mass stuck on (0: without).
 #[derive(Debug, Clone, PartialEq)]
@@ -165,7 +165,7 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     let mut notes = Vec::new();
     // Points off the line by more than their uncertainties widen it.
     let freedom = points.len() as f64 - terms as f64;
-    let mut widened = 1.0f64;
+    let (mut widened, mut dof) = (1.0f64, f64::INFINITY);
     if freedom >= 1.0 {
         let n = points.len();
         let design = DMatrix::from_fn(n, terms, |i, j| masses[i].powi(j as i32 + 1) / points[i].2);
@@ -180,11 +180,10 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
                         .into(),
                 );
             }
-            widened = chi2.sqrt().max(1.0) * if chi2 > 1.0 { student_factor(freedom) } else { 1.0 };
+            (widened, dof) = if chi2 > 1.0 { (chi2.sqrt(), freedom) } else { (1.0, f64::INFINITY) };
         }
     }
     let u = of_frequencies.iter().map(|p| p * p).sum::<f64>().sqrt() * widened;
-    parts.push((Cause::FrequencyShift.into(), u));
     parts.push((Cause::HeldAnewFrequency.into(), of_holding.iter().map(|p| p * p).sum::<f64>().sqrt()));
     let heaviest = masses[masses.len() - 1] / mass;
     // The next term of the series is about the square of the one that was fitted.
@@ -197,7 +196,7 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
             100.0 * heaviest
         ));
     }
-    let modal_mass = Figure::with_parts(mass, parts);
+    let modal_mass = Figure::with_parts(mass, parts).plus_uncertainty_with_dof(u, Cause::FrequencyShift, dof);
     let frequency = Figure::new(mean, bare_u, Cause::Frequency);
     let stiffness = Figure::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
     Ok(EffectiveMass { frequency, modal_mass, stiffness, points, notes })
@@ -211,7 +210,7 @@ pub(super) fn distinct_masses(tones: &[LoadedTone]) -> Vec<f64> {
     let mut distinct: Vec<&Figure> = Vec::new();
     for mass in loaded {
         let new = distinct.last().is_none_or(|last| {
-            let weighed_twice = COVERAGE_95 * last.u().hypot(mass.u());
+            let weighed_twice = COVERAGE_95 * last.u_95().hypot(mass.u_95());
             mass.value - last.value > (SAME_MASS * last.value).max(weighed_twice)
         });
         if new {

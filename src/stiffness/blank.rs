@@ -15,7 +15,7 @@ use super::rivals::{LEAST_MATCHED, no_wood, rivals, undecided, why_not_believed}
 use super::tone::Tone;
 use super::wood::POISSON;
 use crate::part::Sizes;
-use crate::uncertainty::{Cause, Contribution, Figure, Source, student_factor};
+use crate::uncertainty::{Cause, Contribution, Figure, Source};
 
 /// Most modes that are used, the lowest.
 const MOST_MODES: usize = 40;
@@ -114,13 +114,12 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         result.notes.push(why);
         return;
     }
-    let widened = student_factor(best.freedom);
     let value = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
-    let mut parts: [Vec<(Source, f64)>; 3] = Default::default();
-    let mut perturb = |cause: Cause, other: Option<Constants>, steps: f64| {
+    let mut parts: [Vec<(Source, Contribution)>; 3] = Default::default();
+    let mut perturb = |cause: Cause, other: Option<Constants>, steps: f64, dof: f64| {
         let Some(other) = other else { return };
         for (parts, (moved, here)) in parts.iter_mut().zip(value(&other).into_iter().zip(value(&centre))) {
-            parts.push((Source::from(cause.clone()), (moved - here) / steps));
+            parts.push((Source::from(cause.clone()), Contribution { size: (moved - here) / steps, dof }));
         }
     };
     type Set = fn(&mut Size, f64);
@@ -134,19 +133,18 @@ fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], 
         // Half an uncertainty is small enough to be straight and large enough to be told from the fit's own tolerance.
         let mut moved = *size;
         set(&mut moved, 0.5 * measured.u());
-        perturb(cause, solve(&moved, POISSON.0), 0.5);
+        perturb(cause, solve(&moved, POISSON.0), 0.5, measured.dof());
     }
-    perturb(Cause::PoissonsRatio, solve(size, POISSON.0 + POISSON.1), 1.0);
+    perturb(Cause::PoissonsRatio, solve(size, POISSON.0 + POISSON.1), 1.0, f64::INFINITY);
     let sheared = shear_moved(size, tones, &centre, &best.places);
     let refined = refine(size, &sheared, best.constants, Some(&best.places));
-    perturb(Cause::ShearThroughThickness, refined.map(|n| n.constants), 1.0);
+    perturb(Cause::ShearThroughThickness, refined.map(|n| n.constants), 1.0, f64::INFINITY);
     // Found together, they are off together: as the fit's covariance says.
     let values = value(&centre);
-    let covariance = DMatrix::from_fn(3, 3, |i, j| values[i] * values[j] * best.covariance[(i, j)] * widened * widened);
-    let fitted = Figure::correlated(&values, &covariance, Cause::PlateFit, f64::INFINITY);
+    let covariance = DMatrix::from_fn(3, 3, |i, j| values[i] * values[j] * best.covariance[(i, j)]);
+    let fitted = Figure::correlated(&values, &covariance, Cause::PlateFit, best.freedom);
     let mut moduli = fitted.iter().zip(parts).map(|(fit, parts)| {
-        let known = parts.into_iter().map(|(source, size)| (source, Contribution { size, dof: f64::INFINITY }));
-        Figure::with_contributions(fit.value, fit.contributions().map(|(s, c)| (s.clone(), c)).chain(known))
+        Figure::with_contributions(fit.value, fit.contributions().map(|(s, c)| (s.clone(), c)).chain(parts))
     });
     let (Some(along), Some(across), Some(shear)) = (moduli.next(), moduli.next(), moduli.next()) else { return };
     let inputs = [&along, &sizes.width, &sizes.thickness];

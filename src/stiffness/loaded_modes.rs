@@ -157,7 +157,7 @@ fn together(results: &mut [StationResult], followed: &[Vec<LoadedTone>]) {
     let bare: Vec<(f64, f64)> = results
         .iter()
         .map(|r| match &r.effective {
-            Ok(e) => (e.frequency.value, e.frequency.u()),
+            Ok(e) => (e.frequency.value, e.frequency.u_95()),
             Err(_) => (r.tone.frequency_hz, r.tone.frequency_hz_u),
         })
         .collect();

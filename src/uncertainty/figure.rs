@@ -30,6 +30,13 @@ pub struct Contribution {
     pub dof: f64,
 }
 
+impl Contribution {
+    /// What would be half of a 95 % interval if there were no other contribution, divided by 1.96.
+    pub fn size_95(&self) -> f64 {
+        self.size * student_factor(self.dof)
+    }
+}
+
 /// A line of a figure's budget.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Share {

@@ -1,23 +1,25 @@
 //! Several readings of one thing.
 
-use super::coverage::student_factor;
 use super::figure::Figure;
 use super::source::Source;
 
 /// The mean of several readings of one thing.
 ///
-/// The standard uncertainty joins the scatter of the readings (Student's t for few of them, scaled so that 1.96 of it is
-/// a 95 % interval of the mean) and the instrument's own, which does not average out.
+/// The standard uncertainty joins the scatter of the readings, whose degrees of freedom are one less than they are, and the
+/// instrument's own, which does not average out and is known well; the degrees of freedom of both together are Welch and
+/// Satterthwaite's (JCGM 100:2008, G.4.1).
 pub fn mean_of_readings(readings: &[f64], instrument_u: f64, source: impl Into<Source>) -> Figure {
     let n = readings.len() as f64;
     let mean = readings.iter().sum::<f64>() / n;
     let scatter = if readings.len() > 1 {
         let variance = readings.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        (variance / n).sqrt() * student_factor(n - 1.0)
+        (variance / n).sqrt()
     } else {
         0.0
     };
-    Figure::new(mean, scatter.hypot(instrument_u), source)
+    let u = scatter.hypot(instrument_u);
+    let dof = if scatter > 0.0 { (n - 1.0) * (u / scatter).powi(4) } else { f64::INFINITY };
+    Figure::with_dof(mean, u, source, dof)
 }
 
 #[cfg(test)]
