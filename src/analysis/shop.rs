@@ -14,6 +14,9 @@ use crate::plan::{PastForecast, Ply, find_wood};
 use crate::rim::Outline;
 use crate::uncertainty::{COVERAGE_95, Cause};
 
+/// Gives the outline of a rim by its name, or says why there is none.
+type OutlineByName<'a> = Box<dyn Fn(&str) -> Result<Outline, String> + 'a>;
+
 /// A bench with all its takes measured.
 pub struct Shop<'a> {
     pub bench: Bench,
@@ -23,7 +26,7 @@ pub struct Shop<'a> {
     /// Of each take, its station's place among those found, and where it was tapped.
     places: Vec<(usize, Station)>,
     /// The outline of a rim by its name, or why there is none.
-    outline: Box<dyn Fn(&str) -> Result<Outline, String> + 'a>,
+    outline: OutlineByName<'a>,
 }
 
 /// Stages set against a baseline (or a part beside the one that it is to match) at one spot.

@@ -234,9 +234,9 @@ mod tests {
             taps: 5,
         };
         let station = |f: &f64| StationMode {
-            frequency: Figure::new(hz(f), 1e-3, &format!("f {f} {name}")),
-            damping_ratio: Figure::new(0.01, 1e-4, &format!("z {f} {name}")),
-            modal_mass: Figure::new(0.1, 2e-3, &format!("m {f} {name}")),
+            frequency: Figure::new(hz(f), 1e-3, format!("f {f} {name}")),
+            damping_ratio: Figure::new(0.01, 1e-4, format!("z {f} {name}")),
+            modal_mass: Figure::new(0.1, 2e-3, format!("m {f} {name}")),
         };
         Stage {
             name: name.into(),

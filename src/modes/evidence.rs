@@ -7,13 +7,13 @@ use super::cluster::Cluster;
 use super::component::Component;
 use super::envelope::Envelope;
 use super::group::Group;
+use super::interval::{Scatter, Widening};
 use super::left_out::LeftOutReason;
 use super::mode::{Mode, ModeReason};
 use super::noise_of_fit::NoiseOfFit;
 use super::presence::MOST_DAMPING;
 use super::rings::Before;
 use super::steady_line::may_wander_to;
-use super::widening::{Scatter, Widening};
 use super::window::tone;
 
 /// A decay rate is told apart from nothing by at least so many of its standard uncertainties.

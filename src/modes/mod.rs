@@ -10,6 +10,7 @@ mod cluster;
 mod clusters;
 mod component;
 mod density;
+mod double_hit;
 mod echo;
 mod envelope;
 mod estimate;
@@ -18,6 +19,7 @@ mod evidence;
 mod fast_length;
 mod group;
 mod hidden;
+mod interval;
 mod joint;
 mod left_out;
 mod merge;
@@ -33,7 +35,6 @@ mod spectrum;
 mod steady_line;
 #[cfg(test)]
 mod tests;
-mod widening;
 mod window;
 
 pub use crate::uncertainty::{COVERAGE_95, student_factor};

@@ -230,7 +230,7 @@ mod tests {
 
     fn ply(wood: &str, mm: f64, board: &str) -> Ply {
         let material = find_wood(wood).unwrap_or_else(|e| panic!("{e}")).material(board);
-        Ply { material, thickness: Figure::new(1e-3 * mm, 5e-5, &format!("thickness of {board}")), angle_rad: 0.0 }
+        Ply { material, thickness: Figure::new(1e-3 * mm, 5e-5, format!("thickness of {board}")), angle_rad: 0.0 }
     }
 
     /// The same wood doubled without a glue line is eight times as stiff, twice the mass, and what is common to both cancels.

@@ -9,8 +9,8 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
-use super::decode::Decoder;
 use super::error::SoundError;
+use super::file_format::Decoder;
 
 /// Seconds of sound that the ring holds: a listener may sleep that long before anything is lost.
 const RING_S: f64 = 4.0;

@@ -91,7 +91,7 @@ mod tests {
             for piece in [1, 7, 32, 480, 2000] {
                 let mut finder = GapFinder::new(48_000.0);
                 samples.chunks(piece).for_each(|s| finder.push(s));
-                assert_eq!(finder.finish(), [start..end], "in pieces of {piece}");
+                assert_eq!(finder.finish(), [start..end; 1], "in pieces of {piece}");
             }
         }
         let mut finder = GapFinder::new(48_000.0);

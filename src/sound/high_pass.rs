@@ -91,7 +91,7 @@ mod tests {
     fn only_what_is_slow_is_taken() {
         let rate = 48_000.0;
         let tone = |n: usize| (std::f64::consts::TAU * 85.0 * n as f64 / rate).sin();
-        let gaps = [20_000..30_000];
+        let gaps = [20_000..30_000; 1];
         let sound = |n: usize, loud: f64| {
             if gaps[0].contains(&n) { 0.0 } else { (0.03 + 0.1 * n as f64 / rate + loud * tone(n)) as f32 }
         };

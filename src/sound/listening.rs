@@ -182,7 +182,7 @@ fn quiet_ranges(level: &LevelTrack, gaps: &[Range<usize>]) -> Vec<Range<usize>> 
     if spans.len() < LEAST_QUIET {
         return Vec::new();
     }
-    Vec::from([spans.start * span..spans.end * span])
+    vec![Range { start: spans.start * span, end: spans.end * span }]
 }
 
 /// Blocks of a span: 10 ms.

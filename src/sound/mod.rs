@@ -4,11 +4,12 @@
 
 mod capture;
 mod clipping;
-mod decode;
+mod double_hit;
 mod ear;
 mod edit_list;
 mod encode;
 mod error;
+mod file_format;
 mod gaps;
 mod high_pass;
 mod level;
@@ -24,9 +25,9 @@ mod whitening;
 
 pub use capture::{Arrival, Capture};
 pub use clipping::FlatTop;
-pub use decode::decoding;
 pub use encode::{WavSamples, wav_bytes};
 pub use error::SoundError;
+pub use file_format::decoding;
 pub use level::LevelTrack;
 #[cfg(feature = "record")]
 pub use microphone::{Format, Microphone, MicrophoneError, listen_to, microphones};

@@ -4,8 +4,8 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use super::clipping::{FlatTop, FlatTopFinder};
-use super::decode::Decoder;
 use super::error::SoundError;
+use super::file_format::Decoder;
 use super::gaps::GapFinder;
 use super::level::{DIGITAL_SILENCE, LevelMeter, LevelTrack};
 use crate::lanes::highest;

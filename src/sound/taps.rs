@@ -8,14 +8,15 @@ use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
+use super::double_hit::{DOUBLE_HIT_S, second_strikes};
 use super::error::SoundError;
 use super::gaps::between;
 use super::level::{DIGITAL_SILENCE, LevelTrack};
 use super::listening::Listening;
 use super::recording::Recording;
 use super::strikes::{
-    DOUBLE_HIT_S, Floor, Jump, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block,
-    swells, without_revivals,
+    Floor, SINK_SPAN_S, USABLE_DB, db, find_jumps, mean, over_floor_db, sharp_block, sink_block, swells,
+    without_revivals,
 };
 
 /// Why a tap is left out. Each has a stable short code and a plain sentence.
@@ -179,18 +180,9 @@ pub fn find_taps(recording: &mut Recording) -> Result<TapSearch, SoundError> {
         }
         let sink = sink_block(&level, &floor, jump.block, ms(SINK_SPAN_S));
         let mut reasons = Vec::new();
-        // Strikes that follow before this one can have been meant to end.
-        let mut next = i + 1;
-        while next < jumps.len()
-            && jumps[next].block < jump.block + ms(DOUBLE_HIT_S)
-            && (jumps[next].block < sink || jumps[next].block < jump.block + ms(0.1))
-        {
-            let begins = |jump: &Jump| sharp_block(&level, &floor, jump.first);
-            let after_s = (begins(&jumps[next]).saturating_sub(begins(jump)) * level.block) as f64 / rate;
-            if reasons.is_empty() {
-                reasons.push(TapReason::DoubleHit { after_s });
-            }
-            next += 1;
+        let (next, double_hit) = second_strikes(&jumps, i, sink, &level, &floor, ms);
+        if let Some(blocks) = double_hit {
+            reasons.push(TapReason::DoubleHit { after_s: (blocks * level.block) as f64 / rate });
         }
         let stop = jumps.get(next).map_or(blocks, |j| j.block.saturating_sub(ms(0.004)));
         let sink = if next > i + 1 { sink_block(&level, &floor, jumps[next - 1].block, ms(SINK_SPAN_S)) } else { sink };

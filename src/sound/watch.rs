@@ -2,8 +2,9 @@
 //!
 //! It only says when to look; whether a sound was a tap is judged afterwards on the samples themselves.
 
+use super::double_hit::DOUBLE_HIT_S;
 use super::ear::Ear;
-use super::strikes::{DOUBLE_HIT_S, Floor, ONE_STRIKE_S, SINK_SPAN_S, jump_db, mean, over_floor_db};
+use super::strikes::{Floor, ONE_STRIKE_S, SINK_SPAN_S, jump_db, mean, over_floor_db};
 
 /// What the watch noticed. Times are frames since the watch began.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

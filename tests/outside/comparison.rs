@@ -99,9 +99,9 @@ fn a_mode_that_was_not_heard_is_no_change() {
             .map(|(_, f)| f)
             .collect();
         let station = heard.iter().map(|f| StationMode {
-            frequency: Figure::new(*f, 1e-3, &format!("f {f} {name}")),
-            damping_ratio: Figure::new(0.008, 1e-5, &format!("z {f} {name}")),
-            modal_mass: Figure::new(0.1, 2e-3, &format!("m {f} {name}")),
+            frequency: Figure::new(*f, 1e-3, format!("f {f} {name}")),
+            damping_ratio: Figure::new(0.008, 1e-5, format!("z {f} {name}")),
+            modal_mass: Figure::new(0.1, 2e-3, format!("m {f} {name}")),
         });
         let take = heard.iter().map(|f| StageMode {
             frequency: Figure::new(*f, 1e-3, "f"),

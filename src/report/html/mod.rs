@@ -1,0 +1,3 @@
+//! Pages for a browser.
+
+pub mod index;

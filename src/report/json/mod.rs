@@ -1,0 +1,9 @@
+//! Documents for other programs.
+
+pub mod budget_entry;
+pub mod comparison;
+pub mod control;
+pub mod document;
+pub mod part_entry;
+pub mod plan;
+mod rim;

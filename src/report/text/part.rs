@@ -1,0 +1,168 @@
+//! The part and its stations in words, for the text report.
+
+use super::numbers::{grams, minus, significant, with_interval};
+use super::paragraph::wrap;
+use crate::modes::COVERAGE_95;
+use crate::report::json::budget_entry::BudgetEntry;
+use crate::report::json::part_entry::{FigureEntry, PartEntry, QuantityEntry, StationEntry};
+
+/// "11.62 ± 0.61 GPa".
+fn figure(figure: &FigureEntry, factor: f64, unit: &str) -> String {
+    format!("{} {unit}", with_interval(figure.value * factor, COVERAGE_95 * figure.u * factor)).trim_end().to_owned()
+}
+
+/// What moves a figure most: "thickness: 98 % of the uncertainty".
+fn moved(figure: &FigureEntry) -> String {
+    match (&figure.moved_most_by, figure.moved_most_share) {
+        (Some(by), Some(share)) => format!("{by}: {:.0} %", 100.0 * share),
+        _ => String::new(),
+    }
+}
+
+/// The part below the mode table of a recording; `explain` adds a sentence to each figure.
+pub(super) fn part(out: &mut String, part: &PartEntry, explain: bool) {
+    out.push('\n');
+    let named = part.name.as_ref().map_or(String::new(), |n| format!(", {n}"));
+    wrap(out, "  ", &format!("part: {}{named}", part.kind));
+    for note in &part.notes {
+        wrap(out, "  ", &format!("! {note}"));
+    }
+    if part.decided == Some(false) {
+        for numbering in part.numberings.iter().take(3) {
+            let names: Vec<&str> = numbering.names.iter().map(|n| n.as_deref().unwrap_or("?")).collect();
+            let text = format!("E {:.2} GPa if the modes are {}", 1e-9 * numbering.modulus_along_pa, names.join(", "));
+            wrap(out, "    ", &text);
+        }
+    }
+    if part.quantities.is_empty() {
+        return;
+    }
+    out.push_str(&format!("  {:<36} {:<26} {}\n", "", "", "moved most by (share of u²)"));
+    for quantity in &part.quantities {
+        line(out, quantity);
+        if explain {
+            wrap(out, "      ", &format!("{}. {}", quantity.meaning, sensitivity(quantity)));
+        }
+    }
+}
+
+fn line(out: &mut String, quantity: &QuantityEntry) {
+    let value = figure(&quantity.figure, quantity.shown_factor, &quantity.shown_unit);
+    let text = format!("  {:<36} {value:<26} {}", quantity.name, moved(&quantity.figure));
+    out.push_str(text.trim_end());
+    out.push('\n');
+}
+
+fn sensitivity(quantity: &QuantityEntry) -> String {
+    let shares = budget(&quantity.figure.budget);
+    if shares.is_empty() { String::new() } else { format!("Its uncertainty comes from {shares}") }
+}
+
+/// "thickness 92 %, length 5 %": shares of the variance, down to a hundredth.
+pub(super) fn budget(lines: &[BudgetEntry]) -> String {
+    let worth_a_word = lines.iter().filter(|line| line.share >= 0.005);
+    let said: Vec<String> = worth_a_word.map(|l| format!("{} {:.0} %", l.source, 100.0 * l.share)).collect();
+    said.join(", ")
+}
+
+/// The stations that were tapped with added masses.
+pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
+    out.push('\n');
+    let masses: Vec<String> =
+        station.added_kg.iter().map(|m| if *m == 0.0 { "none".into() } else { format!("{} g", grams(*m)) }).collect();
+    wrap(out, "", &format!("station {}: stuck on {}", station.station, masses.join(", ")));
+    if let Some(error) = &station.error {
+        wrap(out, "  ", &format!("! {error}"));
+    }
+    if !station.modes.is_empty() {
+        out.push_str(&format!(
+            "  {:>3} {:>20} {:>20} {:>22} {:>24}\n",
+            "no", "frequency, Hz", "modal mass M, g", "stiffness k, kN/m", "peak mobility, mm/(N s)"
+        ));
+    }
+    for (index, mode) in station.modes.iter().enumerate() {
+        let cell = |f: &Option<FigureEntry>, factor: f64| {
+            f.as_ref().map_or("—".into(), |f| with_interval(f.value * factor, COVERAGE_95 * f.u * factor))
+        };
+        out.push_str(&format!(
+            "  {:>3} {:>20} {:>20} {:>22} {:>24}\n",
+            index + 1,
+            with_interval(mode.frequency_hz.value, COVERAGE_95 * mode.frequency_hz.u),
+            cell(&mode.modal_mass_kg, 1e3),
+            cell(&mode.stiffness_n_m, 1e-3),
+            cell(&mode.peak_mobility_m_n_s, 1e3),
+        ));
+    }
+    let mut said: Vec<&String> = Vec::new();
+    for (index, mode) in station.modes.iter().enumerate() {
+        for note in &mode.notes {
+            if !said.contains(&note) {
+                wrap(out, "    ", &format!("{}: {note}", index + 1));
+                said.push(note);
+            }
+        }
+    }
+    for sentence in station.sentences() {
+        wrap(out, "  ", &sentence);
+    }
+    if explain {
+        for sentence in [
+            "modal mass: how much of the part moves along with the mode at this station.",
+            "stiffness: the spring that this mode is at this station, k = (2 pi f)² M.",
+            "mobility: speed that the station takes on per newton at that frequency; low means that it holds still and lets \
+             the top keep its vibration. The power drawn goes with it for a given edge force; for a given edge speed it goes \
+             the other way.",
+        ] {
+            wrap(out, "      ", sentence);
+        }
+    }
+}
+
+impl StationEntry {
+    /// What the station is worth, in sentences.
+    pub fn sentences(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        if let (Some(band), Some(mean)) = (self.band_hz, &self.mean_mobility_m_n_s) {
+            all.push(format!(
+                "mean mobility {:.0} to {:.0} Hz (real part): {}",
+                band[0],
+                band[1],
+                figure(mean, 1e3, "mm/(N s)")
+            ));
+        }
+        if let (Some(baseline), Some(ratio), Some(band)) =
+            (&self.baseline, &self.power_drawn_ratio, self.power_drawn_band_hz)
+        {
+            let percent = |r: f64| minus(&format!("{:+.1}", 100.0 * (r - 1.0)));
+            let db = |r: f64| minus(&format!("{:+.2}", 10.0 * r.max(1e-9).log10()));
+            all.push(format!(
+                "power drawn from an edge of given force, against {baseline}, {:.0} to {:.0} Hz: {} % ({} to {} %), {} dB ({} to {} dB)",
+                band[0],
+                band[1],
+                percent(ratio.value),
+                percent(ratio.interval_95[0]),
+                percent(ratio.interval_95[1]),
+                db(ratio.value),
+                db(ratio.interval_95[0]),
+                db(ratio.interval_95[1]),
+            ));
+        }
+        if let Some(stiffness) = &self.static_stiffness_n_m {
+            all.push(format!(
+                "stiffness under a weight: {} (all modes give way together, and the supports too: less than k of one mode)",
+                figure(stiffness, 1e-3, "kN/m")
+            ));
+        }
+        if let Some(mass) = self.advised_mass_kg {
+            all.push(format!("a good mass to stick on here: about {} g", significant(1e3 * mass, 2)));
+        }
+        if self.modes.iter().any(|m| m.modal_mass_kg.is_some()) {
+            all.push(
+                "M and k count all of the station's motion: where it slides along as it moves to and fro, they are less than \
+                 those of the to-and-fro alone"
+                    .into(),
+            );
+        }
+        all
+    }
+}
