@@ -85,5 +85,5 @@ fn a_side_bare_and_with_masses() {
 #[test]
 fn two_stages_from_sound() {
     let stages = ["recordings/left-side/bent", "recordings/left-side/laminated"];
-    holds("two-stages", &masked(&said("", &["compare", stages[0], stages[1], "--no-progress"])));
+    holds("two-stages", &masked(&said("", &["compare", stages[0], stages[1]])));
 }

@@ -17,7 +17,7 @@ pub struct StageMode {
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
 pub(super) const SAME_MODE: f64 = 4e-3;
 
-/// Modes of several takes of one stage and station joined: means, with what the takes' scatter says ([`means`]).
+/// Modes of several takes of one stage and station joined: means, with what the takes' scatter says (`scatter::means`).
 ///
 /// Holding the part anew moves all modes of a take together, so it is one source for all modes of the stage; what each mode does
 /// beside that is its own.
@@ -96,8 +96,8 @@ mod tests {
         let part = |source: &str| joined.frequency.parts().find(|(s, _)| s.to_string() == source).expect(source).1;
         let own = (share * 0.1f64).hypot((1.0 - share) * 0.2);
         assert!((part("frequency, mode 1, plain") / own - 1.0).abs() < 1e-3, "{:?}", joined.frequency);
-        // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.0003^2 + 5e-7)/7; t(7) = 2.36462.
-        let held = ((6.0 * 9e-8 + 5e-7) / 7.0f64).sqrt() * 2.364_62 / 1.959_964 * share.hypot(1.0 - share);
+        // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.0003^2 + 5e-7)/7, seven degrees of freedom.
+        let held = ((6.0 * 9e-8 + 5e-7) / 7.0f64).sqrt() * share.hypot(1.0 - share);
         assert!((part("held anew, plain") / held / 100.0 - 1.0).abs() < 2e-3, "{:?}", joined.frequency);
         assert_eq!((joined.taps, joined.level_db), (10, -6.0));
     }

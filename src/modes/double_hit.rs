@@ -6,13 +6,12 @@ use realfft::num_complex::Complex64;
 
 use super::component::Component;
 use super::rings::Ring;
+use crate::sound::ONE_STRIKE_S;
 
 /// A second strike is looked for within so many time constants of the slowest mode, so long (s) at most, in steps (s).
 const LASTS: f64 = 4.0;
 const LOOKED_AT_S: f64 = 0.6;
 const STEP_S: f64 = 2e-3;
-/// What comes sooner (s) belongs to the first strike.
-const ONE_STRIKE_S: f64 = 0.02;
 /// A second strike leaves less than this part of the unexplained energy; other tones leave a good part.
 const EXPLAINS: f64 = 0.15;
 

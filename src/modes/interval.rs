@@ -12,7 +12,7 @@ use super::component::Component;
 use super::envelope::Envelope;
 use super::mode::ModeReason;
 use super::noise_of_fit::NoiseOfFit;
-use crate::uncertainty::{Cause, Contribution, Figure, Source, student_factor};
+use crate::uncertainty::{Cause, Figure, Source, student_factor};
 
 /// Chance at which the taps' scatter is called larger than the noise explains.
 const SURE: f64 = 0.99;
@@ -32,11 +32,26 @@ pub(super) type TapOpinion = Option<[(f64, f64); 2]>;
 #[derive(Debug, Clone)]
 struct Part {
     cause: Cause,
-    /// Student's t is in it: what decides does so by what is sure.
     variance: [f64; 2],
     cross: f64,
     /// Degrees of freedom with which it is known.
+    dof: [f64; 2],
+}
+
+/// How far the taps scatter on one axis, where that is surely more than the noise explains.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Beyond {
+    /// Variance over the noise's.
+    ratio: f64,
+    /// Degrees of freedom: the taps that tell, less one.
     dof: f64,
+}
+
+impl Beyond {
+    /// The same with Student's t.
+    fn widened(&self) -> f64 {
+        self.ratio * student_factor(self.dof).powi(2)
+    }
 }
 
 /// The variance of a pole, by cause.
@@ -64,35 +79,35 @@ impl Widening {
         opinions: &[TapOpinion],
         decay: f64,
     ) -> (Self, Scatter) {
-        let student = student_factor(noise.freedom);
-        let own = noise.variance * student * student;
-        let scatter = scatter_factors(opinions, noise.variance);
-        let scale = scatter.map(|s| own.max(noise.variance * s));
+        let own = noise.variance;
+        let scatter = scatter_beyond(opinions, own);
         let mut parts = vec![Part {
             cause: Cause::Noise,
             variance: [covariance[0][0] * own, covariance[1][1] * own],
             cross: covariance[0][1] * own,
-            dof: noise.freedom,
+            dof: [noise.freedom; 2],
         }];
-        if scale.iter().any(|s| *s > own) {
+        if scatter.iter().any(Option::is_some) {
+            // The taps tell the whole variance, not what of it is beyond the noise: so many degrees of freedom has the difference that
+            // the two together have the taps' (Welch and Satterthwaite).
+            let ratio = scatter.map(|s| s.map_or(1.0, |s| s.ratio));
             parts.push(Part {
                 cause: Cause::TapScatter,
-                variance: [covariance[0][0] * (scale[0] - own), covariance[1][1] * (scale[1] - own)],
-                cross: covariance[0][1] * ((scale[0] * scale[1]).sqrt() - own),
-                dof: opinions.iter().flatten().count() as f64 - 1.0,
+                variance: [0, 1].map(|axis| covariance[axis][axis] * own * (ratio[axis] - 1.0)),
+                cross: covariance[0][1] * own * ((ratio[0] * ratio[1]).sqrt() - 1.0),
+                dof: scatter.map(|s| s.map_or(f64::INFINITY, |s| s.dof * (1.0 - 1.0 / s.ratio).powi(2))),
             });
         }
         // Two modes in one are struck in another mixture by each tap: the poles of the taps move between the two, and their
         // mean comes no nearer to either by tapping more often. So their spread counts, not the error of their mean.
         let told = opinions.iter().flatten().count() as f64;
         let spread = (0..2)
-            .filter(|axis| scatter[*axis] > 1.0)
-            .map(|axis| covariance[axis][axis] * noise.variance * scatter[axis] * told)
+            .filter_map(|axis| Some(covariance[axis][axis] * own * scatter[axis]?.widened() * told))
             .fold(0.0, f64::max)
             .sqrt();
         let verdict = if spread > BEATS * decay {
             Scatter::Beats { spread }
-        } else if scatter.iter().any(|s| *s > 1.0) {
+        } else if scatter.iter().any(Option::is_some) {
             Scatter::TapsDiffer
         } else {
             Scatter::Explained
@@ -101,19 +116,25 @@ impl Widening {
     }
 
     /// Variance of the decay (axis 0) or of the turn (axis 1).
+    ///
+    /// Student's t is in it, so that what is decided by it is sure: half of a 95 % interval over 1.96, squared.
     pub(super) fn variance(&self, axis: usize) -> f64 {
-        self.parts.iter().map(|p| p.variance[axis]).sum()
+        let add = |whole: Figure, part: &Part| {
+            whole.plus_uncertainty_with_dof(part.variance[axis].sqrt(), part.cause.clone(), part.dof[axis])
+        };
+        self.parts.iter().fold(Figure::exact(0.0), add).u_95().powi(2)
     }
 
     /// An unresolved second mode may lie off in frequency, in damping or in both.
     pub(super) fn raise_to(&mut self, spread: f64) {
-        let lacks = [0, 1].map(|axis| (spread * spread - self.variance(axis)).max(0.0));
+        let brought = |axis: usize| self.parts.iter().map(|p| p.variance[axis]).sum::<f64>();
+        let lacks = [0, 1].map(|axis| (spread * spread - brought(axis)).max(0.0));
         self.add(Cause::UnresolvedMode, lacks);
     }
 
     fn add(&mut self, cause: Cause, variance: [f64; 2]) {
         if variance.iter().any(|v| *v > 0.0) {
-            self.parts.push(Part { cause, variance, cross: 0.0, dof: f64::INFINITY });
+            self.parts.push(Part { cause, variance, cross: 0.0, dof: [f64::INFINITY; 2] });
         }
     }
 
@@ -181,47 +202,38 @@ impl Widening {
         let (decay, turn) = (component.decay, component.turn);
         let omega0 = decay.hypot(turn);
         let cubed = omega0.powi(3);
-        let project = |value: f64, slopes: [f64; 2], axis: u8| {
+        let project = |value: f64, slopes: [f64; 2], axis: u8, mostly: usize| {
             let [d, t] = slopes;
-            let parts = self.parts.iter().map(|p| {
+            // Several parts of one cause are independent of each other.
+            self.parts.iter().fold(Figure::exact(value), |figure, p| {
                 let variance = d * d * p.variance[0] + 2.0 * d * t * p.cross + t * t * p.variance[1];
                 let source = Source { axis, ..p.cause.clone().into() };
-                // The figure puts Student's t back.
-                (source, Contribution { size: variance.max(0.0).sqrt() / student_factor(p.dof), dof: p.dof })
-            });
-            // Several parts of one cause are independent of each other.
-            parts.fold(Figure::exact(value), |figure, (source, part)| {
-                figure.plus_uncertainty_with_dof(part.size, source, part.dof)
+                figure.plus_uncertainty_with_dof(variance.max(0.0).sqrt(), source, p.dof[mostly])
             })
         };
         let to_hz = rate_hz / std::f64::consts::TAU;
         (
-            project(omega0 * to_hz, [decay / omega0 * to_hz, turn / omega0 * to_hz], 0),
-            project(decay / omega0, [turn * turn / cubed, -decay * turn / cubed], 1),
+            project(omega0 * to_hz, [decay / omega0 * to_hz, turn / omega0 * to_hz], 0, 1),
+            project(decay / omega0, [turn * turn / cubed, -decay * turn / cubed], 1, 0),
         )
     }
 }
 
-/// Factors on the variances of (decay, turn) from the scatter between taps: 1 unless it is surely larger than the noise.
-fn scatter_factors(opinions: &[TapOpinion], noise: f64) -> [f64; 2] {
-    let mut factors = [1.0; 2];
-    for (axis, factor) in factors.iter_mut().enumerate() {
+/// How far the taps scatter in (decay, turn): nothing unless it is surely more than the noise.
+fn scatter_beyond(opinions: &[TapOpinion], noise: f64) -> [Option<Beyond>; 2] {
+    [0, 1].map(|axis| {
         let told: Vec<(f64, f64)> =
             opinions.iter().flatten().map(|o| o[axis]).filter(|(_, v)| *v > 0.0 && v.is_finite()).collect();
         if told.len() < 2 {
-            continue;
+            return None;
         }
         let weights: f64 = told.iter().map(|(_, v)| 1.0 / v).sum();
         let mean = told.iter().map(|(d, v)| d / v).sum::<f64>() / weights;
-        let freedom = told.len() as f64 - 1.0;
+        let dof = told.len() as f64 - 1.0;
         let chi2: f64 = told.iter().map(|(d, v)| (d - mean).powi(2) / (v * noise)).sum();
-        let limit = ChiSquared::new(freedom).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
-        if chi2 > limit {
-            let student = student_factor(freedom);
-            *factor = chi2 / freedom * student * student;
-        }
-    }
-    factors
+        let limit = ChiSquared::new(dof).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
+        (chi2 > limit).then_some(Beyond { ratio: chi2 / dof, dof })
+    })
 }
 
 #[cfg(test)]
@@ -236,11 +248,22 @@ mod tests {
     /// 0, 4 and 8: chi-squared about their mean is 32, with two degrees of freedom beyond the 99 % of 9.21.
     #[test]
     fn taps_that_scatter_widen_their_axis() {
-        let [decay, turn] = scatter_factors(&opinions(&[0.0, 4.0, 8.0]), 1.0);
-        assert!((decay / (16.0 * student_factor(2.0).powi(2)) - 1.0).abs() < 1e-9, "{decay}");
-        assert_eq!(turn, 1.0);
+        let taps = opinions(&[0.0, 4.0, 8.0]);
+        let [decay, turn] = scatter_beyond(&taps, 1.0);
+        let decay = decay.expect("they scatter");
+        assert!((decay.ratio - 16.0).abs() < 1e-9 && decay.dof == 2.0, "{decay:?}");
+        assert_eq!(turn, None);
+        // The interval is Student's t of two degrees of freedom times the root of the whole variance.
+        let noise = NoiseOfFit { variance: 1.0, freedom: f64::INFINITY, misfit: false, unexplained: 0.0 };
+        let (widening, verdict) = Widening::new([[1e-12, 0.0], [0.0, 1e-12]], &noise, &taps, 3e-4);
+        assert_eq!(verdict, Scatter::Beats { spread: (16e-12 * 3.0f64).sqrt() * student_factor(2.0) });
+        let t = 4.302_652_73 / 1.959_964;
+        assert!((widening.variance(0) / (16e-12 * t * t) - 1.0).abs() < 1e-6, "{}", widening.variance(0));
+        let (_, damping) = widening.figures(&pole(3e-4, 0.04), 48_000.0);
+        let share = damping.value * 4e-6 / 3e-4;
+        assert!((damping.u_95() / (share * t) - 1.0).abs() < 1e-3 && (damping.dof() - 2.0).abs() < 1e-3);
         // Four times the noise explains it: 8 is within the limit.
-        assert_eq!(scatter_factors(&opinions(&[0.0, 4.0, 8.0]), 4.0), [1.0; 2]);
+        assert_eq!(scatter_beyond(&taps, 4.0), [None; 2]);
     }
 
     #[test]
@@ -248,7 +271,7 @@ mod tests {
         let mut told = opinions(&[3.0]);
         told.push(None);
         told.push(Some([(90.0, f64::INFINITY), (90.0, 0.0)]));
-        assert_eq!(scatter_factors(&told, 1.0), [1.0; 2]);
+        assert_eq!(scatter_beyond(&told, 1.0), [None; 2]);
     }
 
     fn pole(decay: f64, turn: f64) -> Component {

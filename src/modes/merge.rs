@@ -3,7 +3,7 @@
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::mode::{Mode, ModeReason};
-use crate::uncertainty::{Cause, Figure, student_factor};
+use crate::uncertainty::{Cause, Figure};
 
 /// One list of modes from several groups (modes, number of taps): inverse-variance means of what at least half of the
 /// groups found; where the groups scatter more than their uncertainties allow, the scatter counts.
@@ -43,7 +43,8 @@ fn mean(same: &[Mode]) -> Mode {
         let chi2: f64 = same.iter().map(|m| ((value(m).value - mean) / value(m).u_95()).powi(2)).sum();
         let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(0.99));
         let differ = freedom > 0.0 && chi2 > limit;
-        let factor = if differ { (chi2 / freedom).sqrt() * student_factor(freedom) } else { 1.0 };
+        // The groups tell the whole variance, not what of it is beyond their own: see `interval`.
+        let ratio = chi2 / freedom;
         // Each group of taps is off by its own: of one cause, what the groups are off by is independent.
         let mut joint = Figure::exact(mean);
         for own in same.iter().map(value) {
@@ -52,8 +53,11 @@ fn mean(same: &[Mode]) -> Mode {
                 joint = joint.plus_uncertainty_with_dof(share * part.size.abs(), source.clone(), part.dof);
             }
         }
-        let beyond = joint.u_95() * (factor * factor - 1.0).max(0.0).sqrt() / student_factor(freedom);
-        (if differ { joint.plus_uncertainty_with_dof(beyond, Cause::TapGroups, freedom) } else { joint }, differ)
+        if !differ {
+            return (joint, false);
+        }
+        let (beyond, dof) = (joint.u_95() * (ratio - 1.0).sqrt(), freedom * (1.0 - 1.0 / ratio).powi(2));
+        (joint.plus_uncertainty_with_dof(beyond, Cause::TapGroups, dof), true)
     };
     let strongest = same.iter().max_by(|a, b| a.level_full_scale_db.total_cmp(&b.level_full_scale_db));
     let mut mode = strongest.unwrap_or(&same[0]).clone();
@@ -79,6 +83,7 @@ fn mean(same: &[Mode]) -> Mode {
 mod tests {
     use super::*;
     use crate::modes::Envelope;
+    use crate::uncertainty::student_factor;
 
     fn mode(hz: f64, hz_u: f64, damping: f64) -> Mode {
         Mode {
@@ -111,7 +116,7 @@ mod tests {
         let [one] = &joined[..] else { panic!("{joined:?}") };
         assert!((one.frequency.value - 100.5).abs() < 1e-9);
         let expected = 0.1 / 2f64.sqrt() * 50f64.sqrt() * student_factor(1.0);
-        assert!((one.frequency.u() / expected - 1.0).abs() < 1e-9, "{} {expected}", one.frequency.u());
+        assert!((one.frequency.u_95() / expected - 1.0).abs() < 1e-6, "{} {expected}", one.frequency.u_95());
         assert_eq!(one.reasons, [ModeReason::TapsDiffer]);
     }
 

@@ -329,8 +329,10 @@ mod tests {
         .unwrap_or_else(|e| panic!("{e}"));
         let sizes = part.sizes().unwrap_or_else(|missing| panic!("{missing:?}"));
         assert!((sizes.thickness.value - 2.236_666_7e-3).abs() < 1e-9);
-        // s = 0.0252 mm, over sqrt 3, times t(2)/1.96 = 2.195, and the calliper's 0.02 mm.
-        assert!((sizes.thickness.u() - 0.0376e-3).abs() < 2e-7, "{}", sizes.thickness.u());
+        // s = 0.0252 mm over sqrt 3 is 0.01453 with two degrees of freedom, and the calliper's 0.02 mm: 0.02472 with
+        // 2 (0.02472/0.01453)^4 = 16.8 of them (Welch and Satterthwaite), for which t is 2.112 (table, between 16 and 17).
+        assert!((sizes.thickness.u() - 0.02472e-3).abs() < 1e-8 && (sizes.thickness.dof() - 16.8).abs() < 0.1);
+        assert!((sizes.thickness.half_95() - 2.112 * 0.02472e-3).abs() < 2e-8, "{}", sizes.thickness.half_95());
         assert!((sizes.length.u() - 1e-3).abs() < 1e-12);
         assert!(part.questions().is_empty());
     }

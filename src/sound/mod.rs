@@ -34,5 +34,6 @@ pub use microphone::{Format, Microphone, MicrophoneError, listen_to, microphones
 pub use recording::{ChannelChoice, OpenOptions, Recording};
 pub(crate) use whitening::{BROAD_ORDER, Whitening};
 
+pub(crate) use strikes::ONE_STRIKE_S;
 pub use taps::{NoiseSource, Tap, TapReason, TapSearch, find_taps};
 pub use watch::{Noticed, Watch};

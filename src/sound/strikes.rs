@@ -9,7 +9,7 @@ const JUMP_DB: (f64, f64) = (8.0, 6.5);
 /// A strike this much over the noise (dB) is worth measuring.
 pub(super) const USABLE_DB: f64 = 10.0;
 /// Jumps closer than this (s) belong to one strike: contact, rebound of a soft tapper, first echoes.
-pub(super) const ONE_STRIKE_S: f64 = 0.025;
+pub const ONE_STRIKE_S: f64 = 0.025;
 /// Level for "sunk" is averaged over so long (s).
 pub(super) const SINK_SPAN_S: f64 = 0.02;
 /// No room and microphone are quieter than this mean square (-95 dB of full scale, the step of 16 bits).

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::part::HELD_ANEW_FREQUENCY;
-use crate::uncertainty::{COVERAGE_95, Cause, Figure, Source};
+use crate::uncertainty::{COVERAGE_95, Cause, Figure, Source, student_factor};
 
 /// A frequency of one mode with a mass stuck on (0: without).
 #[derive(Debug, Clone, PartialEq)]
@@ -165,7 +165,7 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
     let mut notes = Vec::new();
     // Points off the line by more than their uncertainties widen it.
     let freedom = points.len() as f64 - terms as f64;
-    let (mut widened, mut dof) = (1.0f64, f64::INFINITY);
+    let mut widened = 1.0f64;
     if freedom >= 1.0 {
         let n = points.len();
         let design = DMatrix::from_fn(n, terms, |i, j| masses[i].powi(j as i32 + 1) / points[i].2);
@@ -180,7 +180,9 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
                         .into(),
                 );
             }
-            (widened, dof) = if chi2 > 1.0 { (chi2.sqrt(), freedom) } else { (1.0, f64::INFINITY) };
+            // What lies off the line is as often a mass that sat loose as chance: Student's t of these few points stays in it whatever
+            // else there is.
+            widened = if chi2 > 1.0 { chi2.sqrt() * student_factor(freedom) } else { 1.0 };
         }
     }
     let u = of_frequencies.iter().map(|p| p * p).sum::<f64>().sqrt() * widened;
@@ -196,7 +198,7 @@ pub fn effective_mass(tones: &[LoadedTone]) -> Result<EffectiveMass, AddedMassEr
             100.0 * heaviest
         ));
     }
-    let modal_mass = Figure::with_parts(mass, parts).plus_uncertainty_with_dof(u, Cause::FrequencyShift, dof);
+    let modal_mass = Figure::with_parts(mass, parts).plus_uncertainty(u, Cause::FrequencyShift);
     let frequency = Figure::new(mean, bare_u, Cause::Frequency);
     let stiffness = Figure::combine(&[&modal_mass, &frequency], |x| x[0] * (std::f64::consts::TAU * x[1]).powi(2));
     Ok(EffectiveMass { frequency, modal_mass, stiffness, points, notes })
@@ -362,7 +364,8 @@ mod tests {
         };
         let (alike, rough) = (two(196.4, 196.4), two(196.0, 196.8));
         assert!(!alike.notes.iter().any(disagree) && rough.notes.iter().any(disagree));
-        assert!(rough.modal_mass.u() > 3.0 * alike.modal_mass.u(), "{} {}", rough.modal_mass.u(), alike.modal_mass.u());
+        let (rough, alike) = (rough.modal_mass.u_95(), alike.modal_mass.u_95());
+        assert!(rough > 3.0 * alike, "{rough} {alike}");
     }
 
     /// (f0/f)^2 - 1 for masses in grams on a part of 100 g.
