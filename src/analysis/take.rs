@@ -9,6 +9,7 @@ use super::part_findings::{PartFindings, findings};
 use super::problem::Problem;
 use crate::modes::{Estimate, EstimateNote, Estimator, LeftOutReason, Mode, Spectrum};
 use crate::sound::{NoiseSource, Recording, SoundError, Tap, TapReason, TapSearch, find_taps};
+use crate::uncertainty::Scope;
 
 /// A recording measured. What its pictures need (spectrum, waveform, envelopes) is not written down with it.
 #[derive(Debug, Default, Serialize, Deserialize)]
@@ -106,14 +107,13 @@ pub fn measure_with(path: &Path, name: String, options: &Options, estimator: &mu
         Ok(recording) => recording,
         Err(error) => return Take::failed(name, error.into()),
     };
-    match measure_recording(&mut recording, options, estimator) {
-        Ok(take) => Take { file: name, ..take },
-        Err(error) => Take::failed(name, error.into()),
-    }
+    measure_recording(&mut recording, &name, options, estimator)
+        .unwrap_or_else(|error| Take::failed(name, error.into()))
 }
 
 fn measure_recording(
     recording: &mut Recording,
+    name: &str,
     options: &Options,
     estimator: &mut Estimator,
 ) -> Result<Take, SoundError> {
@@ -123,13 +123,13 @@ fn measure_recording(
     let part = options.part.as_ref().map(|part| findings(part, &estimate.modes));
     let (names, expected) = part.as_ref().map(PartFindings::names_of_modes).unwrap_or_default();
     let of = |index: usize, mode: Mode| NamedMode {
-        mode,
+        mode: mode.within(&[Scope::Mode(index), Scope::Recording(name.into())]),
         name: names.get(index).cloned().flatten(),
         expected_hz: expected.get(index).copied().flatten(),
     };
     let waveform = if options.estimate.with_spectrum { waveform(recording)? } else { Vec::new() };
     Ok(Take {
-        file: String::new(),
+        file: name.to_owned(),
         facts: Some(RecordingFacts {
             sample_rate_hz: recording.sample_rate_hz(),
             channels: recording.channels(),
@@ -181,4 +181,29 @@ fn waveform(recording: &mut Recording) -> Result<Vec<(f32, f32)>, SoundError> {
             Ok(samples.iter().fold((f32::MAX, f32::MIN), |(low, high), s| (low.min(*s), high.max(*s))))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::{TakeSpec, TrueMode};
+    use crate::uncertainty::Figure;
+
+    /// What moves one mode's frequency moves no other's, in this recording or in another: of a ratio nothing cancels.
+    #[test]
+    fn modes_do_not_share_their_doubts() {
+        let mode = |frequency_hz| TrueMode { frequency_hz, damping_ratio: 0.006, amplitude: 0.1, phase_rad: 0.0 };
+        let spec = TakeSpec { modes: vec![mode(187.3), mode(341.0)], ..TakeSpec::default() };
+        let take = |name: &str| {
+            let rate = spec.sample_rate_hz;
+            let mut recording = Recording::from_samples(spec.make().samples, rate).expect("sound");
+            measure_recording(&mut recording, name, &Options::default(), &mut Estimator::default()).expect("a take")
+        };
+        let (one, other) = (take("one"), take("other"));
+        let frequency = |take: &Take, index: usize| -> Figure { take.modes[index].mode.frequency.clone() };
+        for (a, b) in [(frequency(&one, 0), frequency(&one, 1)), (frequency(&one, 0), frequency(&other, 0))] {
+            let apart = a.relative_u().hypot(b.relative_u());
+            assert!((b.over(&a).relative_u() / apart - 1.0).abs() < 1e-3, "{a:?} {b:?}");
+        }
+    }
 }

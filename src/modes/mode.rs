@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::envelope::Envelope;
-use crate::uncertainty::Figure;
+use crate::uncertainty::{Figure, Scope};
 
 /// Why a mode, or its damping, is to be taken with care. Each has a stable short code and a plain sentence.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -126,6 +126,15 @@ pub struct Mode {
 }
 
 impl Mode {
+    /// The same with all its doubts belonging to these scopes: the estimator sees one recording, and numbers no modes.
+    pub fn within(mut self, scopes: &[Scope]) -> Self {
+        for scope in scopes {
+            self.frequency = self.frequency.scoped(scope, |_| true);
+            self.damping_ratio = self.damping_ratio.scoped(scope, |_| true);
+        }
+        self
+    }
+
     /// Loss factor eta = 2 zeta (no unit).
     pub fn loss_factor(&self) -> Figure {
         self.damping_ratio.times(2.0)

@@ -16,13 +16,14 @@ pub struct Source {
     pub axis: u8,
 }
 
-/// What a source belongs to: in another stage, board, spot, mode or take it is another unknown.
+/// What a source belongs to: in another stage, board, spot, recording or mode it is another unknown.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Scope {
     Stage(Arc<str>),
     Board(Arc<str>),
     Spot(Arc<str>),
+    Recording(Arc<str>),
     /// A mode by its place, from 0.
     Mode(usize),
     /// Takes with this mass stuck on, in tenths of a gram; 0 for those without.
@@ -60,11 +61,8 @@ pub enum Cause {
     /// The part was held anew for each take.
     HeldAnewFrequency,
     HeldAnewDamping,
-    /// Scatter of a mode between takes beyond what they share.
-    TakeScatter,
     AddedMass(Arc<str>),
     FrequencyShift,
-    SingleAddedMass,
     NextTerm,
     ModesOutsideBand,
     ModalMassUnknown,
@@ -130,10 +128,8 @@ impl Cause {
             Self::Damping => "damping",
             Self::HeldAnewFrequency => "held_anew_frequency",
             Self::HeldAnewDamping => "held_anew_damping",
-            Self::TakeScatter => "take_scatter",
             Self::AddedMass(_) => "added_mass",
             Self::FrequencyShift => "frequency_shift",
-            Self::SingleAddedMass => "single_added_mass",
             Self::NextTerm => "next_term",
             Self::ModesOutsideBand => "modes_outside_band",
             Self::ModalMassUnknown => "modal_mass_unknown",
@@ -193,7 +189,6 @@ impl Cause {
                 | Self::Damping
                 | Self::HeldAnewFrequency
                 | Self::HeldAnewDamping
-                | Self::TakeScatter
         )
     }
 }
@@ -214,10 +209,8 @@ impl fmt::Display for Cause {
             Self::Damping => "damping",
             Self::HeldAnewFrequency => "held anew",
             Self::HeldAnewDamping => "held anew, damping",
-            Self::TakeScatter => "scatter of the takes",
             Self::AddedMass(piece) => return write!(f, "added {piece}"),
             Self::FrequencyShift => "frequency shift",
-            Self::SingleAddedMass => "a single added mass",
             Self::NextTerm => "the curve's next term",
             Self::ModesOutsideBand => "modes outside the band",
             Self::ModalMassUnknown => "modal mass not known",
@@ -306,7 +299,7 @@ impl fmt::Display for Source {
         write!(f, "{}", self.cause)?;
         for scope in &self.scopes {
             match scope {
-                Scope::Stage(name) | Scope::Spot(name) => write!(f, ", {name}")?,
+                Scope::Stage(name) | Scope::Spot(name) | Scope::Recording(name) => write!(f, ", {name}")?,
                 Scope::Board(name) => write!(f, " of {name}")?,
                 Scope::Mode(place) => write!(f, ", mode {}", place + 1)?,
                 Scope::LoadTenthGram(0) => write!(f, " without mass")?,

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::uncertainty::Figure;
+use crate::uncertainty::{Figure, Source};
 
 /// A number that JSON can hold.
 pub(super) fn finite(value: f64) -> Option<f64> {
@@ -27,11 +27,20 @@ pub struct BudgetEntry {
 impl BudgetEntry {
     /// The budget of a figure, the largest part first; what is less than a thousandth of the variance is left out.
     pub fn of(figure: &Figure) -> Vec<Self> {
+        Self::named(figure, |source| source.to_string())
+    }
+
+    /// The same of a mode: that its sources are those of this mode of this recording goes without saying.
+    pub fn of_mode(figure: &Figure) -> Vec<Self> {
+        Self::named(figure, |source| source.cause.to_string())
+    }
+
+    fn named(figure: &Figure, name: impl Fn(&Source) -> String) -> Vec<Self> {
         let lines = figure.budget().into_iter().filter(|line| line.share >= 1e-3);
         lines
             .map(|line| Self {
                 cause: line.source.cause.code().to_owned(),
-                source: line.source.to_string(),
+                source: name(&line.source),
                 share: line.share,
                 dof: finite(line.dof),
             })
