@@ -170,7 +170,7 @@ impl Lamination<'_> {
     /// The rim of an inner ply: at its own thickness, at the one that reaches the wish, or at the middle of those tried.
     ///
     /// # Errors
-    /// A sentence, if a section has no stiffness.
+    /// A sentence, if a section has no stiffness, or no thickness of the inner ply is known or tried.
     pub fn rim(
         &self,
         inner: &NamedPly,
@@ -179,14 +179,16 @@ impl Lamination<'_> {
         rim: RimWish,
     ) -> Result<RimPlan, String> {
         let with = |thickness: Figure| inner_ply(inner, thickness, wish);
-        let middle = || to_be_made(wish.thicknesses_m[wish.thicknesses_m.len() / 2], "the inner ply");
+        let middle = wish.thicknesses_m.get(wish.thicknesses_m.len() / 2).map(|t| to_be_made(*t, "the inner ply"));
+        let Some(start) = inner.thickness.clone().or(middle) else {
+            return Err(format!("{}: no thickness of it is known, and none is tried", inner.material.name));
+        };
         let thickness = match (&inner.thickness, wish.times) {
-            (Some(known), _) => known.clone(),
             (None, Some(times)) => {
-                let found = thickness_for_stiffness(self.plain, &with(middle()), self.glue, self.by_plies(times));
-                found.map_or_else(|_| middle(), |target| to_be_made(target.thickness_m, "the inner ply"))
+                let found = thickness_for_stiffness(self.plain, &with(start.clone()), self.glue, self.by_plies(times));
+                found.map_or(start, |target| to_be_made(target.thickness_m, "the inner ply"))
             }
-            (None, None) => middle(),
+            _ => start,
         };
         let named = format!("{:.2} mm of {} inside", 1e3 * thickness.value, inner.material.name);
         let named = match rim.braces.len() / 2 {

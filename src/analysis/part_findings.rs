@@ -20,8 +20,6 @@ pub struct PartFindings {
     /// The numberings that explain the modes, the best first.
     pub numberings: Vec<RivalNumbering>,
     pub quantities: Vec<Quantity>,
-    /// Where a uniform part would have each mode (Hz), if one numbering stands alone.
-    expected_hz: Vec<Option<f64>>,
     /// Width over length, and the modes of the best plate, for pictures of their shapes.
     #[serde(skip)]
     pub blank: Option<(f64, BlankResult)>,
@@ -47,7 +45,8 @@ impl PartFindings {
     /// The name and the expected frequency (Hz) of each mode; empty unless one numbering stands alone.
     pub(super) fn names_of_modes(&self) -> (Vec<Option<String>>, Vec<Option<f64>>) {
         let names = self.numberings.first().filter(|_| self.decided == Some(true)).map(|n| n.names.clone());
-        (names.unwrap_or_default(), self.expected_hz.clone())
+        let numbering = self.blank.as_ref().and_then(|(_, blank)| blank.numbering());
+        (names.unwrap_or_default(), numbering.map_or_else(Vec::new, |n| n.expected_hz.clone()))
     }
 }
 
@@ -86,7 +85,6 @@ pub(super) fn findings(part: &PartDescription, modes: &[Mode]) -> PartFindings {
             })
             .collect(),
         quantities,
-        expected_hz: blank.numbering().map_or_else(Vec::new, |n| n.expected_hz.clone()),
         blank: blank.decided().then(|| (sizes.width.value / sizes.length.value, blank)),
         ..found
     }

@@ -1,9 +1,9 @@
 //! What stuck-on masses tell of the spots that were tapped with and without them.
 
-use super::stage::StageTake;
-use crate::loss::{Mobility, power_drawn_ratio, station_mobility};
+use super::stage::{StageTake, mobility_of};
+use crate::loss::{Mobility, power_drawn_ratio};
 use crate::part::Deflection;
-use crate::stiffness::{StationResult, StationTake, advised_mass_kg, follow_modes, static_stiffness, why_no_mass};
+use crate::stiffness::{StationResult, StationTake, advised_mass_kg, follow_modes, static_stiffness};
 use crate::uncertainty::Figure;
 
 /// A spot that was tapped with and without added masses.
@@ -76,14 +76,10 @@ fn spot(place: &str, takes: &[StationTake], deflection: Option<&Deflection>) -> 
     };
     match follow_modes(takes) {
         Err(error) => SpotFindings { error: Some(error.to_string()), ..known },
-        Ok(results) => {
-            let mobility = station_mobility(&results, place);
-            let error = mobility.is_none().then(|| {
-                why_no_mass(&results)
-                    .map_or_else(|| "no mode rings clearly enough to be followed".into(), ToString::to_string)
-            });
-            SpotFindings { error, results, mobility, ..known }
-        }
+        Ok(results) => match mobility_of(&results, place) {
+            Ok(mobility) => SpotFindings { results, mobility: Some(mobility), ..known },
+            Err(why) => SpotFindings { results, error: Some(why), ..known },
+        },
     }
 }
 

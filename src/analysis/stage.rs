@@ -4,7 +4,7 @@ use super::take::Take;
 use crate::compare::{Stage, StageMode, merge_takes};
 use crate::loss::{Mobility, station_mobility};
 use crate::part::{PartDescription, Station};
-use crate::stiffness::{QuantityKind, StationTake, StationTone, follow_modes, why_no_mass};
+use crate::stiffness::{QuantityKind, StationResult, StationTake, StationTone, follow_modes, why_no_mass};
 use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// One take as its stage takes it in: where it was tapped, with what stuck on, and what was found.
@@ -83,8 +83,12 @@ fn is_read_anew(source: &Source) -> bool {
 
 fn mobility(takes: &[StageTake], stage: &str) -> Result<Mobility, String> {
     let station: Vec<StationTake> = takes.iter().map(StageTake::at_station).collect();
-    let results = follow_modes(&station).map_err(|e| e.to_string())?;
-    let why = || why_no_mass(&results).map(ToString::to_string);
-    station_mobility(&results, stage)
+    mobility_of(&follow_modes(&station).map_err(|e| e.to_string())?, stage)
+}
+
+/// The mobility of a station named `at` by what stuck-on masses told, or why there is none, in words.
+pub(super) fn mobility_of(results: &[StationResult], at: &str) -> Result<Mobility, String> {
+    let why = || why_no_mass(results).map(ToString::to_string);
+    station_mobility(results, at)
         .ok_or_else(|| why().unwrap_or_else(|| "no mode rings clearly enough to be followed".to_owned()))
 }
