@@ -7,13 +7,13 @@ use super::super::take::{GrowingTake, SEAM};
 use super::super::view::Phase;
 use super::{Pending, Session, least};
 use crate::modes::COVERAGE_95;
-use crate::sound::TapReason;
 
 /// A bell and its echo are over after this time (s).
 const BELL_S: f64 = 0.4;
 /// Before anything has counted, a second strike within one ring-down is told if such a one came so shortly before (s).
 const COMPANY_S: f64 = 15.0;
 const DOUBLE_HIT: &str = "double_hit";
+const TOO_WEAK: &str = "too_weak";
 /// How long "got it" and "again" stay (s).
 const TOLD_S: f64 = 2.5;
 /// Modes this far below the strongest (dB) decide when the precision is reached.
@@ -46,7 +46,7 @@ impl Session {
                 let below_db = self.take.below_db(&tones).filter(|below| tapped && *below > MOST_BELOW_DB);
                 if let Some(below_db) = below_db {
                     self.pending.remove(place);
-                    self.reject(TapReason::TooWeak { over_noise_db: 0.0 }.code(), too_soft(below_db));
+                    self.reject(TOO_WEAK, too_soft(below_db));
                     return;
                 }
                 self.pending[place].tones = Some(tones);
