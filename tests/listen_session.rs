@@ -29,6 +29,19 @@ fn settings(taps: usize) -> Settings {
     }
 }
 
+/// Gives all that a session orders to `work`, one by one, and its answers back.
+fn obey(session: &mut Session, mut work: impl FnMut(&mut Session, &Order) -> Vec<Answer>) {
+    loop {
+        let orders = session.take_orders();
+        if orders.is_empty() {
+            return;
+        }
+        for order in orders {
+            work(session, &order).into_iter().for_each(|a| session.answer(a));
+        }
+    }
+}
+
 fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
     let mut session = Session::new(settings.clone());
     let mut estimator = Estimator::default();
@@ -36,28 +49,20 @@ fn run(settings: Settings, sound: &[f32], piece: usize) -> Told {
     let mut last = None;
     for chunk in sound.chunks(piece * settings.channels) {
         session.hear(chunk);
-        loop {
-            let orders = session.take_orders();
-            if orders.is_empty() {
-                break;
-            }
-            for order in orders {
-                match &order {
-                    Order::Grown { step, sound, .. } => {
-                        told.takes.resize(*step + 1, Vec::new());
-                        told.takes[*step] = sound.to_vec();
-                    }
-                    Order::Sound(Tone::StepDone) => {
-                        told.steps_done += 1;
-                        told.modes = session.view().modes.clone();
-                    }
-                    _ => {}
+        obey(&mut session, |session, order| {
+            match order {
+                Order::Grown { step, sound, .. } => {
+                    told.takes.resize(*step + 1, Vec::new());
+                    told.takes[*step] = sound.to_vec();
                 }
-                if let Some(answer) = attend(&order, settings.channels, settings.rate_hz, &mut estimator) {
-                    session.answer(answer);
+                Order::Sound(Tone::StepDone) => {
+                    told.steps_done += 1;
+                    told.modes = session.view().modes.clone();
                 }
+                _ => {}
             }
-        }
+            attend(order, settings.channels, settings.rate_hz, &mut estimator).into_iter().collect()
+        });
         let phase = session.view().phase.clone();
         if let (Some(Phase::Again { code, .. }), true) = (&phase, phase != last) {
             told.codes.push(code);
@@ -239,15 +244,7 @@ fn precision_decides_when_it_is_asked_for() {
 fn attended(session: &mut Session, sound: &[f32], mut work: impl FnMut(&mut Session, &Order) -> Vec<Answer>) {
     for chunk in sound.chunks(4800) {
         session.hear(chunk);
-        loop {
-            let orders = session.take_orders();
-            if orders.is_empty() {
-                break;
-            }
-            for order in orders {
-                work(session, &order).into_iter().for_each(|a| session.answer(a));
-            }
-        }
+        obey(session, &mut work);
         if session.finished() {
             return;
         }
