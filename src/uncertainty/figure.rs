@@ -124,7 +124,7 @@ impl Figure {
 
     /// Standard uncertainty.
     pub fn u(&self) -> f64 {
-        self.contributions.values().map(|c| c.size * c.size).sum::<f64>().sqrt()
+        self.contributions.values().fold(0.0, |sum, c| sum + c.size * c.size).sqrt()
     }
 
     /// Standard uncertainty relative to the value (no unit).
@@ -342,6 +342,12 @@ mod tests {
         let ei = Figure::combine(&[&e, &b, &t], |x| x[0] * x[1] * x[2].powi(3) / 12.0);
         assert!((ei.value / 1.4976293 - 1.0).abs() < 1e-5, "{}", ei.value);
         assert!((ei.relative_u() - 0.0032436).abs() < 3e-6, "{}", ei.relative_u());
+    }
+
+    /// The sum of nothing is -0 in Rust, and so it would be printed.
+    #[test]
+    fn an_exact_figures_uncertainty_is_a_plain_zero() {
+        assert_eq!(Figure::exact(1.0).u_95().to_string(), "0");
     }
 
     #[test]
