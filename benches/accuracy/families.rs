@@ -1,23 +1,8 @@
 //! The families of simulated takes: what sounds in them, drawn anew for every file.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+use super::dice::Dice;
 use ringwright::simulate::{Blank, Echo, Mishap, NoiseColour, TakeSpec, TrueMode};
 use ringwright::stiffness::{Constants, Size};
-
-pub struct Dice(ChaCha8Rng);
-
-impl Dice {
-    pub fn new(seed: u64) -> Self {
-        Self(ChaCha8Rng::seed_from_u64(seed))
-    }
-    fn uniform(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn log(&mut self, low: f64, high: f64) -> f64 {
-        self.uniform(low.ln(), high.ln()).exp()
-    }
-}
 
 /// Amplitude for a signal-to-noise ratio A^2/(2 sigma^2) in decibels.
 fn amplitude(snr_db: f64, sigma: f64) -> f64 {

@@ -8,6 +8,8 @@
 //! With a picture the usual way with scipy (`benches/pipeline.py`) is run on some of the takes as well, and shown beside ours.
 
 mod beside;
+#[path = "../dice/mod.rs"]
+mod dice;
 mod families;
 #[path = "../goals/mod.rs"]
 mod goals;
@@ -20,7 +22,8 @@ use ringwright::report::{AccuracyRow, Reading, accuracy_png};
 use ringwright::simulate::{Take, TakeSpec, TrueMode, cramer_rao};
 use ringwright::sound::{Recording, find_taps};
 
-use families::{Dice, FAMILIES, Family};
+use dice::Dice;
+use families::{FAMILIES, Family};
 use promises::Promises;
 
 #[derive(Default)]
