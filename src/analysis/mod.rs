@@ -3,6 +3,7 @@
 //!
 //! Plain structs in, plain structs out. Nothing here prints, draws, or knows of flags; the faces call it and render what it returns.
 
+mod held_anew;
 mod lamination_plan;
 mod material;
 mod options;
@@ -14,6 +15,7 @@ mod spot;
 mod stage;
 mod take;
 
+pub use held_anew::{damping_ratio_of_part, frequency_of_part, ring_time_of_part};
 pub use lamination_plan::{
     Lamination, LaminationPlan, LaminationWish, NamedPly, PlanRow, PlanSeries, PlanTarget, RimPlan, tones_when_sanded,
 };

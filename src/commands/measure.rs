@@ -75,6 +75,9 @@ pub struct ReportArguments {
     /// Say why each peak that is not listed as a mode was left out
     #[arg(long, short)]
     verbose: bool,
+    /// All digits of each mode and this recording's own intervals; else rounded to what holding the part anew leaves sure
+    #[arg(long)]
+    all_digits: bool,
     /// Show no progress bar
     #[arg(long)]
     no_progress: bool,
@@ -162,7 +165,8 @@ pub fn measure(
     let document = Document::new(&takes, &found);
     let text = match report.format {
         Format::Text => {
-            to_text(&document, Detail { verbose: report.verbose, explain: report.explain, why: "--verbose" })
+            let (verbose, explain, all_digits) = (report.verbose, report.explain, report.all_digits);
+            to_text(&document, Detail { verbose, explain, all_digits, why: "--verbose" })
         }
         Format::Json => document.to_json(),
         Format::Csv => to_csv(&document),
