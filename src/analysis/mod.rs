@@ -26,5 +26,5 @@ pub use prediction::{Plies, predict_plies, predict_rim};
 pub use problem::{Missing, Problem};
 pub use shop::{AmongEarlier, Shop, SpotComparison};
 pub use spot::{PowerDrawn, SpotFindings, against_first, spots, station_name};
-pub use stage::{StageTake, stage_of};
+pub use stage::{StageTake, repeatability_of, stage_knowing, stage_of};
 pub use take::{NamedMode, RecordingFacts, Take, measure, measure_with};

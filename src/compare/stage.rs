@@ -1,6 +1,7 @@
 //! What is known of a stage of a part.
 
 use super::pairing::Paired;
+use super::repeatability::Repeatability;
 use super::takes::StageMode;
 use crate::loss::Mobility;
 use crate::part::RimBuild;
@@ -19,6 +20,8 @@ pub struct Stage {
     pub mobility: Option<Mobility>,
     /// Takes without a mass stuck on.
     pub takes: usize,
+    /// What is known of how well its takes repeat.
+    pub known: Repeatability,
     /// How the rim is built, where that is described.
     pub build: Option<RimBuild>,
     pub notes: Vec<String>,

@@ -1,7 +1,8 @@
 //! Modes of a stage, joined over its takes.
 
-use super::scatter::{Mean, Reading, means};
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
+use super::repeatability::Repeatability;
+use super::scatter::{Mean, Reading, Spread, means};
+use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_FREQUENCY};
 use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// A mode of a stage, joined over its takes.
@@ -17,18 +18,52 @@ pub struct StageMode {
 /// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
 pub(super) const SAME_MODE: f64 = 4e-3;
 
-/// Modes of several takes of one stage and station joined: means, with what the takes' scatter says (`scatter::means`).
+/// Modes of several takes of one stage and station joined: means, with what the takes' own scatter says (`scatter::means`).
 ///
 /// Holding the part anew moves all modes of a take together, so it is one source for all modes of the stage; what each mode does
 /// beside that is its own.
 pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
+    merge_takes_knowing(stage, takes, &Repeatability::of_takes(takes))
+}
+
+/// The same with what is known of the scatter: these takes' own, and what the shop's other takes add to it.
+pub fn merge_takes_knowing(stage: &str, takes: &[Vec<StageMode>], known: &Repeatability) -> Vec<StageMode> {
+    let groups = same_modes(takes);
+    let scope = Scope::Stage(stage.into());
+    let joined = |of: &Quantity, known: &Spread| -> Vec<Figure> {
+        let measured = |(place, mean): (usize, Mean)| {
+            let own = Source::from(of.own.clone()).within(Scope::Mode(place)).within(scope.clone());
+            let held = Source::from(of.held.clone()).within(scope.clone());
+            // Of few takes each keeps its own Student's t: the effective degrees of freedom of both together held the truth in 91 %.
+            Figure::with_parts(mean.value, [(held, mean.held.size_95()), (own, mean.own.size_95())])
+        };
+        means(&readings(&groups, of), of.assumed, known).into_iter().enumerate().map(measured).collect()
+    };
+    let frequencies = joined(&FREQUENCY, &known.frequency);
+    let dampings = joined(&DAMPING, &known.damping);
+    let each = groups.iter().zip(frequencies.into_iter().zip(dampings));
+    each.map(|(group, (frequency, damping_ratio))| StageMode {
+        frequency,
+        damping_ratio,
+        level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
+        name: group.iter().find_map(|g| g.1.name.clone()),
+        taps: group.iter().map(|g| g.1.taps).sum(),
+    })
+    .collect()
+}
+
+/// Readings of one mode: each with its take's place.
+pub(super) type Group<'a> = Vec<(usize, &'a StageMode)>;
+
+/// Which modes of the takes are one; what most takes do not hear is left out.
+pub(super) fn same_modes(takes: &[Vec<StageMode>]) -> Vec<Group<'_>> {
     let mut all: Vec<(usize, &StageMode)> =
         takes.iter().enumerate().flat_map(|(t, modes)| modes.iter().map(move |m| (t, m))).collect();
     all.sort_by(|a, b| a.1.frequency.value.total_cmp(&b.1.frequency.value));
-    let mut groups: Vec<Vec<(usize, &StageMode)>> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
     let mut at = 0;
     while at < all.len() {
-        let mut group: Vec<(usize, &StageMode)> = vec![all[at]];
+        let mut group: Group = vec![all[at]];
         while let Some(next) = all.get(at + group.len()) {
             let last = group[group.len() - 1].1;
             let allowed =
@@ -40,37 +75,40 @@ pub fn merge_takes(stage: &str, takes: &[Vec<StageMode>]) -> Vec<StageMode> {
             group.push(*next);
         }
         at += group.len();
-        // What most takes do not hear is left out.
         if 2 * group.len() >= takes.len() {
             groups.push(group);
         }
     }
-    let scope = Scope::Stage(stage.into());
-    let joined = |value: fn(&StageMode) -> &Figure, own: Cause, held: Cause, assumed: f64| -> Vec<Figure> {
-        let reading = |(take, mode): &(usize, &StageMode)| {
-            let read = value(mode);
-            Reading { take: *take, value: read.value, u: read.u_95() }
-        };
-        let readings: Vec<Vec<Reading>> = groups.iter().map(|g| g.iter().map(reading).collect()).collect();
-        let measured = |(place, mean): (usize, Mean)| {
-            let own = Source::from(own.clone()).within(Scope::Mode(place)).within(scope.clone());
-            let held = Source::from(held.clone()).within(scope.clone());
-            // Of few takes each keeps its own Student's t: the effective degrees of freedom of both together held the truth in 91 %.
-            Figure::with_parts(mean.value, [(held, mean.held.size_95()), (own, mean.own.size_95())])
-        };
-        means(&readings, assumed).into_iter().enumerate().map(measured).collect()
+    groups
+}
+
+/// A quantity of modes: where it is, the causes of its doubt, and what holding anew is assumed to do to it.
+pub(super) struct Quantity {
+    value: fn(&StageMode) -> &Figure,
+    own: Cause,
+    held: Cause,
+    pub assumed: f64,
+}
+
+pub(super) const FREQUENCY: Quantity = Quantity {
+    value: |m| &m.frequency,
+    own: Cause::Frequency,
+    held: Cause::HeldAnewFrequency,
+    assumed: HUNG_AGAIN_FREQUENCY,
+};
+pub(super) const DAMPING: Quantity = Quantity {
+    value: |m| &m.damping_ratio,
+    own: Cause::Damping,
+    held: Cause::HeldAnewDamping,
+    assumed: HUNG_AGAIN_DAMPING,
+};
+
+pub(super) fn readings(groups: &[Group], of: &Quantity) -> Vec<Vec<Reading>> {
+    let reading = |(take, mode): &(usize, &StageMode)| {
+        let read = (of.value)(mode);
+        Reading { take: *take, value: read.value, u: read.u_95() }
     };
-    let frequencies = joined(|m| &m.frequency, Cause::Frequency, Cause::HeldAnewFrequency, HELD_ANEW_FREQUENCY);
-    let dampings = joined(|m| &m.damping_ratio, Cause::Damping, Cause::HeldAnewDamping, HELD_ANEW_DAMPING);
-    let each = groups.iter().zip(frequencies.into_iter().zip(dampings));
-    each.map(|(group, (frequency, damping_ratio))| StageMode {
-        frequency,
-        damping_ratio,
-        level_db: group.iter().map(|g| g.1.level_db).sum::<f64>() / group.len() as f64,
-        name: group.iter().find_map(|g| g.1.name.clone()),
-        taps: group.iter().map(|g| g.1.taps).sum(),
-    })
-    .collect()
+    groups.iter().map(|g| g.iter().map(reading).collect()).collect()
 }
 
 #[cfg(test)]
@@ -87,18 +125,18 @@ mod tests {
         }
     }
 
-    /// Weights of 0.1^2 + 0.03^2 and 0.2^2 + 0.03^2 Hz^2: the mean; what was read by these shares.
+    /// Weights of 0.1^2 + 0.1^2 and 0.2^2 + 0.1^2 Hz^2: the mean; what was read by these shares.
     #[test]
     fn two_takes_are_their_weighted_mean() {
         let takes = [vec![mode(100.0, 0.1, 0.01)], vec![mode(100.1, 0.2, 0.012)]];
         let [joined] = &merge_takes("plain", &takes)[..] else { panic!("one mode") };
-        let share = 0.0409 / (0.0409 + 0.0109);
+        let share = 0.05 / (0.05 + 0.02);
         assert!((joined.frequency.value - (100.1 - 0.1 * share)).abs() < 1e-4, "{:?}", joined.frequency);
         let part = |source: &str| joined.frequency.parts().find(|(s, _)| s.to_string() == source).expect(source).1;
         let own = (share * 0.1f64).hypot((1.0 - share) * 0.2);
         assert!((part("frequency, mode 1, plain") / own - 1.0).abs() < 1e-3, "{:?}", joined.frequency);
-        // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.0003^2 + 5e-7)/7; t(7) = 2.36462.
-        let held = ((6.0 * 9e-8 + 5e-7) / 7.0f64).sqrt() * 2.364_62 / 1.959_964 * share.hypot(1.0 - share);
+        // One mode alone: its scatter, half of 0.001 each way, is the take's. (6 x 0.001^2 + 5e-7)/7; t(7) = 2.36462.
+        let held = ((6.0 * 1e-6 + 5e-7) / 7.0f64).sqrt() * 2.364_62 / 1.959_964 * share.hypot(1.0 - share);
         assert!((part("held anew, plain") / held / 100.0 - 1.0).abs() < 2e-3, "{:?}", joined.frequency);
         assert_eq!((joined.taps, joined.level_db), (10, -6.0));
     }
@@ -108,8 +146,10 @@ mod tests {
     fn a_lone_take_carries_what_holding_anew_does() {
         let [joined] = &merge_takes("plain", &[vec![mode(100.0, 0.1, 0.01)]])[..] else { panic!("one mode") };
         assert_eq!(joined.frequency.value, 100.0);
-        assert!((joined.frequency.u() - 0.1f64.hypot(100.0 * HELD_ANEW_FREQUENCY)).abs() < 1e-9);
-        assert!((joined.damping_ratio.u() - 1e-4f64.hypot(0.01 * HELD_ANEW_DAMPING)).abs() < 1e-12);
+        // The assumption is worth six degrees of freedom: t(6) = 2.44691 (table).
+        let held = 2.446_91 / 1.959_964;
+        assert!((joined.frequency.u() / 0.1f64.hypot(100.0 * HUNG_AGAIN_FREQUENCY * held) - 1.0).abs() < 1e-5);
+        assert!((joined.damping_ratio.u() / 1e-4f64.hypot(0.01 * HUNG_AGAIN_DAMPING * held) - 1.0).abs() < 1e-5);
     }
 
     /// 0.4 % apart is one mode, more is two; within one take two modes stay two; what one of three takes hears is left out.

@@ -46,7 +46,7 @@ pub struct IndexAnswer {
 impl IndexAnswer {
     /// Of a comparison with a baseline.
     pub fn of_comparison(c: &Comparison) -> Self {
-        let row = |r: &Row| [r.what.clone(), ratio(r), r.ratio.verdict.sentence()];
+        let row = |r: &Row| [r.what.clone(), ratio(r), r.sentence()];
         Self {
             sentence: c.answer(),
             doubts: c.notes.clone(),
