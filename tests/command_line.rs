@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use proptest::prelude::*;
-use ringwright::part::HELD_ANEW_FREQUENCY;
+use ringwright::part::HUNG_AGAIN_FREQUENCY;
 use ringwright::report::{Detail, Document, ModeEntry, RecordingEntry, SCHEMA_NAME, WIDTH, to_text};
 use ringwright::simulate::{NoiseColour, TakeSpec};
 use ringwright::sound::{WavSamples, wav_bytes};
@@ -202,7 +202,7 @@ fn digits_are_those_that_the_part_repeats() {
     let document: Document = serde_json::from_str(&json.out).unwrap_or_else(|e| panic!("{e}\n{}", json.all()));
     let mode = &document.recordings[0].modes[0];
     let (own, part) = (mode.frequency_hz_u, mode.part_frequency_hz_u.expect("the part's"));
-    assert!((own.hypot(mode.frequency_hz * HELD_ANEW_FREQUENCY) / part - 1.0).abs() < 0.1, "{own} {part}");
+    assert!((own.hypot(mode.frequency_hz * HUNG_AGAIN_FREQUENCY) / part - 1.0).abs() < 0.1, "{own} {part}");
     let half = |u: f64| format!("± {:.*}", (1 - (1.96 * u).log10().floor() as i32).max(0) as usize, 1.959_964 * u);
     let rounded = run(folder.path(), &["measure", "take.wav"]).expect(0);
     assert!(

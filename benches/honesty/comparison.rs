@@ -90,7 +90,6 @@ fn compared(
 ) -> [Comparison; 2] {
     let (a, b) = (shop.takes(dice, takes, (1.0, 1.0)), shop.takes(dice, takes, changed));
     let known = repeatability_of(&a).and(repeatability_of(&b)).and(elsewhere);
-    let every: Vec<(usize, usize)> = (1..=MODES_HZ.len()).map(|n| (n, n)).collect();
     [false, true].map(|sizes| {
         let stage = |name: &str, takes: &[StageTake]| -> Stage {
             let mut stage = stage_knowing(name, takes, None, known);
@@ -99,16 +98,16 @@ fn compared(
             stage.bending_stiffness = stage.bending_stiffness.filter(|_| sizes);
             stage
         };
-        compare(&stage("a", &a), &stage("b", &b), &every)
+        compare(&stage("a", &a), &stage("b", &b), &[])
     })
 }
 
-/// Whether a figure is called different, the width of its interval (of the logarithm) and the advice.
-fn said(comparisons: &[Comparison; 2], figure: &str) -> (bool, f64, Option<usize>) {
+/// Whether a figure is called different, the width of its interval (of the logarithm) and the advice; `None` if it is not given.
+fn said(comparisons: &[Comparison; 2], figure: &str) -> Option<(bool, f64, Option<usize>)> {
     let comparison = &comparisons[usize::from(OF_BLANKS.contains(&figure))];
-    let row = comparison.whole.iter().find(|r| r.code == figure).expect("all modes are paired");
+    let row = comparison.whole.iter().find(|r| r.code == figure)?;
     let different = !matches!(row.ratio.verdict, Verdict::NotToldApart { .. });
-    (different, (row.ratio.high / row.ratio.low).ln(), row.ratio.verdict.more_takes())
+    Some((different, (row.ratio.high / row.ratio.low).ln(), row.ratio.verdict.more_takes()))
 }
 
 /// Shares of pairs (by figures, then by takes) that are called different, and the mean widths.
@@ -127,7 +126,8 @@ fn found(
             let elsewhere = if learned { shop.diary(&mut dice) } else { Repeatability::default() };
             let comparisons = compared(&mut dice, shop, takes, changed, elsewhere);
             for (sum, figure) in sums.iter_mut().zip(FIGURES) {
-                let (different, width, _) = said(&comparisons, figure);
+                // A figure that is not given is no alarm, and finds nothing.
+                let Some((different, width, _)) = said(&comparisons, figure) else { continue };
                 sum[place].0 += f64::from(different) / pairs as f64;
                 sum[place].1 += width / pairs as f64;
             }
@@ -145,7 +145,7 @@ fn row(figure: String, wanted: &str, of: &[(f64, f64)], met: bool) -> Row {
 pub fn measure(pairs: usize) -> Vec<Row> {
     let mut rows = Vec::new();
     let same = (1.0, 1.0);
-    for (how, shared) in [("shared", 1.0), ("half shared", 0.5), ("each mode its own", 0.0)] {
+    for (how, shared) in [("shared", 1.0), ("each mode its own", 0.0)] {
         for learned in [false, true] {
             let how = format!("{how}{}", if learned { ", learned" } else { "" });
             let drawn = found(pairs, 1, |dice| Shop::drawn(dice, shared), same, learned);
@@ -168,7 +168,8 @@ pub fn measure(pairs: usize) -> Vec<Row> {
                     met: all.windows(2).all(|w| w[1].1 < w[0].1),
                 });
             }
-            let at_least = |shares: &[(f64, f64)], least: &[f64]| shares.iter().zip(least).all(|(s, l)| s.0 >= *l);
+            let at_least =
+                |shares: &[(f64, f64)], least: &[f64]| shares.iter().zip(least).all(|(s, l)| s.0 >= l - 1e-9);
             let louder = found(pairs, 4, |_| Shop::times(0.03 / HUNG_AGAIN_DAMPING, shared), (1.0, 1.1), learned);
             let (wanted, least) = if learned {
                 ("at least 52, 82, 93 % at 1, 2, 3 takes", [0.52, 0.82, 0.93])
@@ -195,11 +196,11 @@ fn advice(pairs: usize) -> Row {
     for _ in 0..pairs {
         let change = (1.0, dice.log(1.02, 1.1));
         let first = compared(&mut dice, shop, 2, change, Repeatability::default());
-        let Some(more) = said(&first, "loss").2 else { continue };
-        let seen = first[0].whole.iter().find(|r| r.code == "loss").expect("all modes are paired").ratio.value;
+        let Some((_, _, Some(more))) = said(&first, "loss") else { continue };
+        let Some(seen) = first[0].whole.iter().find(|r| r.code == "loss").map(|r| r.ratio.value) else { continue };
         advised += 1;
         let again = compared(&mut dice, shop, 2 + more, (1.0, seen), Repeatability::default());
-        shown += usize::from(said(&again, "loss").0);
+        shown += usize::from(said(&again, "loss").is_some_and(|s| s.0));
     }
     let mut row = Row::at_least("loss: advised takes show what was seen", shown, advised, 0.85);
     row.wanted = "about 90 % (85 to 97 %)".into();

@@ -1,18 +1,18 @@
 //! What a take says of the part: the recording's own figures, and what holding the part anew would change.
 
 use crate::modes::Mode;
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
+use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_FREQUENCY};
 use crate::uncertainty::{Cause, Figure};
 
 /// A mode's frequency (Hz) as the part's own: `Mode::frequency` is that of the part as it was held for one recording.
 pub fn frequency_of_part(mode: &Mode) -> Figure {
-    let held = HELD_ANEW_FREQUENCY * mode.frequency.value;
+    let held = HUNG_AGAIN_FREQUENCY * mode.frequency.value;
     mode.frequency.clone().plus_uncertainty(held, Cause::HeldAnewFrequency)
 }
 
 /// A mode's damping ratio (no unit) as the part's own.
 pub fn damping_ratio_of_part(mode: &Mode) -> Figure {
-    let held = HELD_ANEW_DAMPING * mode.damping_ratio.value;
+    let held = HUNG_AGAIN_DAMPING * mode.damping_ratio.value;
     mode.damping_ratio.clone().plus_uncertainty(held, Cause::HeldAnewDamping)
 }
 
@@ -45,10 +45,10 @@ mod tests {
     #[test]
     fn holding_anew_adds_to_what_the_recording_leaves_open() {
         let clear = mode(2e-4);
-        assert!((frequency_of_part(&clear).relative_u() / HELD_ANEW_FREQUENCY - 1.0).abs() < 1e-4);
-        let unsure = mode(200.0 * HELD_ANEW_FREQUENCY);
-        assert!((frequency_of_part(&unsure).relative_u() / HELD_ANEW_FREQUENCY - 2f64.sqrt()).abs() < 1e-9);
-        let expected = 0.04f64.hypot(HELD_ANEW_DAMPING);
+        assert!((frequency_of_part(&clear).relative_u() / HUNG_AGAIN_FREQUENCY - 1.0).abs() < 1e-4);
+        let unsure = mode(200.0 * HUNG_AGAIN_FREQUENCY);
+        assert!((frequency_of_part(&unsure).relative_u() / HUNG_AGAIN_FREQUENCY - 2f64.sqrt()).abs() < 1e-9);
+        let expected = 0.04f64.hypot(HUNG_AGAIN_DAMPING);
         assert!((damping_ratio_of_part(&clear).relative_u() - expected).abs() < 1e-12);
         assert!((ring_time_of_part(&clear).relative_u() - expected).abs() < 1e-9);
     }

@@ -13,7 +13,8 @@ use crate::uncertainty::{Cause, Figure};
 
 /// The mode of a station's mobility that a mode of its takes is.
 fn station_mode<'a>(mobility: &'a Mobility, mode: &StageMode) -> Option<&'a StationMode> {
-    mobility.modes.iter().find(|m| (m.frequency.value / mode.frequency.value - 1.0).abs() < SAME_MODE)
+    let off = |m: &&StationMode| (m.frequency.value / mode.frequency.value - 1.0).abs();
+    mobility.modes.iter().filter(|m| off(m) < SAME_MODE).min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 /// What one stage's mean mobility in a band may lack (share): modes of the other stage whose partner should lie within the

@@ -15,8 +15,13 @@ pub struct StageMode {
     pub taps: usize,
 }
 
-/// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties.
-pub(super) const SAME_MODE: f64 = 4e-3;
+/// Two takes' modes are one if they lie within this share of the frequency, or four uncertainties, the shift that all modes of a take
+/// share taken off: of a shop whose takes scatter twice as much as assumed, mode by mode, these are 3.5 standard deviations.
+pub(super) const SAME_MODE: f64 = 10.0 * HUNG_AGAIN_FREQUENCY;
+/// All modes of a take shift by no more than this share when the part is hung again.
+const LARGEST_SHIFT: f64 = 0.02;
+/// So many modes must say by how much.
+const SHOW_A_SHIFT: usize = 3;
 
 /// Modes of several takes of one stage and station joined: means, with what the takes' own scatter says (`scatter::means`).
 ///
@@ -57,18 +62,19 @@ pub(super) type Group<'a> = Vec<(usize, &'a StageMode)>;
 
 /// Which modes of the takes are one; what most takes do not hear is left out.
 pub(super) fn same_modes(takes: &[Vec<StageMode>]) -> Vec<Group<'_>> {
+    let shifts = take_shifts(takes);
+    let hz = |(take, mode): &(usize, &StageMode)| mode.frequency.value * (-shifts[*take]).exp();
     let mut all: Vec<(usize, &StageMode)> =
         takes.iter().enumerate().flat_map(|(t, modes)| modes.iter().map(move |m| (t, m))).collect();
-    all.sort_by(|a, b| a.1.frequency.value.total_cmp(&b.1.frequency.value));
+    all.sort_by(|a, b| hz(a).total_cmp(&hz(b)));
     let mut groups: Vec<Group> = Vec::new();
     let mut at = 0;
     while at < all.len() {
         let mut group: Group = vec![all[at]];
         while let Some(next) = all.get(at + group.len()) {
-            let last = group[group.len() - 1].1;
-            let allowed =
-                (SAME_MODE * last.frequency.value).max(4.0 * last.frequency.u_95().hypot(next.1.frequency.u_95()));
-            let close = next.1.frequency.value - last.frequency.value < allowed;
+            let last = group[group.len() - 1];
+            let read = last.1.frequency.u_95().hypot(next.1.frequency.u_95());
+            let close = hz(next) - hz(&last) < (SAME_MODE * hz(&last)).max(4.0 * read);
             if !close || group.iter().any(|g| g.0 == next.0) {
                 break;
             }
@@ -80,6 +86,21 @@ pub(super) fn same_modes(takes: &[Vec<StageMode>]) -> Vec<Group<'_>> {
         }
     }
     groups
+}
+
+/// By how much all modes of each take lie beside those of the take with the most modes (of the logarithm): the median over the modes
+/// of their distances from the nearest; 0 where too few show it.
+fn take_shifts(takes: &[Vec<StageMode>]) -> Vec<f64> {
+    let logs = |take: &[StageMode]| -> Vec<f64> { take.iter().map(|m| m.frequency.value.ln()).collect() };
+    let fullest = takes.iter().max_by_key(|t| t.len()).map(|t| logs(t)).unwrap_or_default();
+    let shift = |take: &Vec<StageMode>| {
+        let nearest = |own: f64| fullest.iter().map(|f| own - f).min_by(|a, b| a.abs().total_cmp(&b.abs()));
+        let mut seen: Vec<f64> =
+            logs(take).into_iter().filter_map(nearest).filter(|d| d.abs() < LARGEST_SHIFT).collect();
+        seen.sort_by(f64::total_cmp);
+        if seen.len() < SHOW_A_SHIFT { 0.0 } else { 0.5 * (seen[(seen.len() - 1) / 2] + seen[seen.len() / 2]) }
+    };
+    takes.iter().map(shift).collect()
 }
 
 /// A quantity of modes: where it is, the causes of its doubt, and what holding anew is assumed to do to it.
@@ -152,20 +173,32 @@ mod tests {
         assert!((joined.damping_ratio.u() / 1e-4f64.hypot(0.01 * HUNG_AGAIN_DAMPING * held) - 1.0).abs() < 1e-5);
     }
 
-    /// 0.4 % apart is one mode, more is two; within one take two modes stay two; what one of three takes hears is left out.
+    /// 1 % apart is one mode, more is two; within one take two modes stay two; what one of three takes hears is left out.
     #[test]
     fn what_is_one_mode_and_what_is_not() {
         let count = |takes: &[Vec<StageMode>]| merge_takes("plain", takes).len();
         let one = |hz| vec![mode(hz, 1e-3, 0.01)];
-        assert_eq!(count(&[one(100.0), one(100.39)]), 1);
-        assert_eq!(count(&[one(100.0), one(100.41)]), 2);
-        // Four of their uncertainties, where those are larger: 4 x 0.3 x sqrt 2 is 1.7.
-        let unsure = |hz| vec![mode(hz, 0.3, 0.01)];
-        assert_eq!(count(&[unsure(100.0), unsure(101.6)]), 1);
-        assert_eq!(count(&[unsure(100.0), unsure(101.8)]), 2);
+        assert_eq!(count(&[one(100.0), one(100.99)]), 1);
+        assert_eq!(count(&[one(100.0), one(101.01)]), 2);
+        // Four of their uncertainties, where those are larger: 4 x 0.5 x sqrt 2 is 2.83.
+        let unsure = |hz| vec![mode(hz, 0.5, 0.01)];
+        assert_eq!(count(&[unsure(100.0), unsure(102.8)]), 1);
+        assert_eq!(count(&[unsure(100.0), unsure(102.9)]), 2);
         assert_eq!(count(&[vec![mode(100.0, 1e-3, 0.01), mode(100.2, 1e-3, 0.01)]]), 2);
         assert_eq!(count(&[one(100.0), one(100.0), one(150.0)]), 1);
         assert_eq!(count(&[one(100.0), one(150.0)]), 2);
         assert_eq!(count(&[one(100.0), one(100.0), one(200.0), one(200.0)]), 2);
+    }
+
+    /// Two modes 0.5 % apart stay two when the part hung again shifts all of its modes by as much: 100.5 Hz of the one take is not 100.5
+    /// Hz of the other.
+    #[test]
+    fn a_take_that_shifts_as_a_whole_keeps_its_modes_apart() {
+        let take = |shift: f64| -> Vec<StageMode> {
+            [100.0, 100.5, 150.0, 210.0, 290.0].map(|hz| mode(hz * (1.0 + shift), 1e-3, 0.01)).into()
+        };
+        let joined = merge_takes("plain", &[take(0.0), take(0.005)]);
+        let hz: Vec<f64> = joined.iter().map(|m| (10.0 * m.frequency.value).round() / 10.0).collect();
+        assert_eq!(hz, [100.2, 100.8, 150.4, 210.5, 290.7]);
     }
 }

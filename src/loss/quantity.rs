@@ -1,7 +1,7 @@
 //! What a flat blank loses, and how readily a strip and a plate of its kind give: for comparison with a rim.
 
 use super::reference::{edge_of_plate, infinite_beam};
-use crate::part::{HELD_ANEW_DAMPING, Sizes};
+use crate::part::{HUNG_AGAIN_DAMPING, Sizes};
 use crate::stiffness::{BlankResult, Quantity, QuantityKind};
 use crate::uncertainty::{Cause, Figure};
 
@@ -61,7 +61,7 @@ fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Figure> {
     let parts = [
         (Cause::Damping, weights.powf(-0.5)),
         (Cause::ModeToMode, scatter),
-        (Cause::HeldAnewDamping, HELD_ANEW_DAMPING * mean),
+        (Cause::HeldAnewDamping, HUNG_AGAIN_DAMPING * mean),
     ];
     Some(Figure::with_parts(mean, parts.map(|(cause, size)| (cause.into(), size))))
 }
@@ -82,13 +82,13 @@ mod tests {
         let along = mean_loss(&losses(), 0).expect("two modes");
         assert!((along.value - 0.012).abs() < 1e-12);
         assert!(
-            (along.u() - (6.8e-5f64 + 8e-7).sqrt().hypot(0.012 * HELD_ANEW_DAMPING)).abs() < 1e-12,
+            (along.u() - (6.8e-5f64 + 8e-7).sqrt().hypot(0.012 * HUNG_AGAIN_DAMPING)).abs() < 1e-12,
             "{}",
             along.u()
         );
         let twist = mean_loss(&losses(), 1).expect("a mode");
         assert!(
-            (twist.value - 0.03).abs() < 1e-12 && (twist.u() - 0.004f64.hypot(0.03 * HELD_ANEW_DAMPING)).abs() < 1e-12
+            (twist.value - 0.03).abs() < 1e-12 && (twist.u() - 0.004f64.hypot(0.03 * HUNG_AGAIN_DAMPING)).abs() < 1e-12
         );
         assert!(mean_loss(&losses(), 2).is_none());
         // Of three the scatter is over two degrees of freedom: sqrt(2e-4/2).
@@ -97,7 +97,7 @@ mod tests {
             .into();
         let mean = mean_loss(&three, 0).expect("three modes");
         assert!(
-            (mean.u() - 0.01f64.hypot(1e-3 / 3f64.sqrt()).hypot(0.02 * HELD_ANEW_DAMPING)).abs() < 1e-12,
+            (mean.u() - 0.01f64.hypot(1e-3 / 3f64.sqrt()).hypot(0.02 * HUNG_AGAIN_DAMPING)).abs() < 1e-12,
             "{}",
             mean.u()
         );
