@@ -1,19 +1,19 @@
 //! What a take says of the part: the recording's own figures, and what holding the part anew would change.
 
 use crate::modes::Mode;
-use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_FREQUENCY};
+use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY};
 use crate::uncertainty::{Cause, Figure};
 
 /// A mode's frequency (Hz) as the part's own: `Mode::frequency` is that of the part as it was held for one recording.
 pub fn frequency_of_part(mode: &Mode) -> Figure {
     let held = HUNG_AGAIN_FREQUENCY * mode.frequency.value;
-    mode.frequency.clone().plus_uncertainty(held, Cause::HeldAnewFrequency)
+    mode.frequency.clone().plus_uncertainty_with_dof(held, Cause::HeldAnewFrequency, HUNG_AGAIN_DOF)
 }
 
 /// A mode's damping ratio (no unit) as the part's own.
 pub fn damping_ratio_of_part(mode: &Mode) -> Figure {
     let held = HUNG_AGAIN_DAMPING * mode.damping_ratio.value;
-    mode.damping_ratio.clone().plus_uncertainty(held, Cause::HeldAnewDamping)
+    mode.damping_ratio.clone().plus_uncertainty_with_dof(held, Cause::HeldAnewDamping, HUNG_AGAIN_DOF)
 }
 
 /// Ring time (s) as the part's own.

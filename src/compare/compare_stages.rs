@@ -4,8 +4,8 @@ use super::comparison::{Comparison, Row};
 use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
 use super::pairing::{Pair, pair_modes};
+use super::same_mode::{SAME_MODE, StageMode};
 use super::stage::{Stage, paired};
-use super::takes::{SAME_MODE, StageMode};
 use super::verdict::Ratio;
 use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
 use crate::stiffness::stage_ratio;
@@ -76,8 +76,8 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
              not measured there",
             single.join(" and of "),
             if known.is_assumed() { "assumed" } else { "taken from other takes" },
-            100.0 * known.of_frequency(),
-            100.0 * known.of_damping()
+            100.0 * known.sizes().0,
+            100.0 * known.sizes().1
         ));
     }
     let takes = baseline.takes.min(other.takes).max(1);

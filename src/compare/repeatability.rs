@@ -1,7 +1,8 @@
 //! How well takes of one thing repeat when it is held anew: learned from every stage and spot of a shop with two takes or more.
 
-use super::scatter::{ASSUMED_COUNTS, Spread, spread};
-use super::takes::{DAMPING, FREQUENCY, Quantity, StageMode, readings, same_modes};
+use super::same_mode::{DAMPING, FREQUENCY, Quantity, StageMode, readings, same_modes};
+use super::scatter::{Spread, spread};
+use crate::part::HUNG_AGAIN_DOF;
 use crate::uncertainty::student_factor;
 
 /// What takes say of how well they repeat. Nothing known: the assumption alone.
@@ -26,7 +27,7 @@ impl Repeatability {
 
     /// Whether no take has shown anything yet.
     pub fn is_assumed(&self) -> bool {
-        self.dof() <= ASSUMED_COUNTS
+        self.dof() <= HUNG_AGAIN_DOF
     }
 
     /// Degrees of freedom of what holding anew does, the assumption's six among them.
@@ -44,9 +45,9 @@ impl Repeatability {
         self.frequency.held(FREQUENCY.assumed).size_95()
     }
 
-    /// The same of all damping ratios.
-    pub fn of_damping(&self) -> f64 {
-        self.damping.held(DAMPING.assumed).size_95()
+    /// The two sizes by themselves (relative standard deviations of one take's frequencies and damping ratios).
+    pub(super) fn sizes(&self) -> (f64, f64) {
+        (self.frequency.held(FREQUENCY.assumed).size, self.damping.held(DAMPING.assumed).size)
     }
 
     /// How much smaller the variance of the mean gets, Student's t in it, when each of two stages has `more` takes beside the

@@ -2,11 +2,9 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use crate::part::HUNG_AGAIN_DOF;
 use crate::uncertainty::Contribution;
 
-/// What the assumed size of holding anew is worth in degrees of freedom beside the takes' own scatter (by judgement: about as much
-/// as six takes say).
-pub(super) const ASSUMED_COUNTS: f64 = 6.0;
 /// Chance at which a mode's own scatter is called larger than its readings explain.
 const SURE: f64 = 0.95;
 
@@ -53,14 +51,14 @@ impl Spread {
 
     /// Degrees of freedom of what holding anew does to one take: the assumption's and the takes' own.
     pub fn held_dof(&self) -> f64 {
-        ASSUMED_COUNTS + self.shared_dof
+        HUNG_AGAIN_DOF + self.shared_dof
     }
 
     /// What holding anew does to all modes of one take (standard deviation of the logarithm): the takes' scatter pooled with the
     /// assumption.
     pub fn held(&self, assumed: f64) -> Contribution {
         let dof = self.held_dof();
-        Contribution { size: ((ASSUMED_COUNTS * assumed * assumed + self.shared) / dof).sqrt(), dof }
+        Contribution { size: ((HUNG_AGAIN_DOF * assumed * assumed + self.shared) / dof).sqrt(), dof }
     }
 
     /// The variance of a mode's single reading by itself, in units of the expected, where it is surely more than was read.

@@ -2,7 +2,7 @@
 
 use super::pairing::Paired;
 use super::repeatability::Repeatability;
-use super::takes::StageMode;
+use super::same_mode::StageMode;
 use crate::loss::Mobility;
 use crate::part::RimBuild;
 use crate::uncertainty::Figure;

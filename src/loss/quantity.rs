@@ -1,7 +1,7 @@
 //! What a flat blank loses, and how readily a strip and a plate of its kind give: for comparison with a rim.
 
 use super::reference::{edge_of_plate, infinite_beam};
-use crate::part::{HUNG_AGAIN_DAMPING, Sizes};
+use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, Sizes};
 use crate::stiffness::{BlankResult, Quantity, QuantityKind};
 use crate::uncertainty::{Cause, Figure};
 
@@ -58,12 +58,9 @@ fn mean_loss(losses: &[NumberedLoss], family: usize) -> Option<Figure> {
     } else {
         0.0
     };
-    let parts = [
-        (Cause::Damping, weights.powf(-0.5)),
-        (Cause::ModeToMode, scatter),
-        (Cause::HeldAnewDamping, HUNG_AGAIN_DAMPING * mean),
-    ];
-    Some(Figure::with_parts(mean, parts.map(|(cause, size)| (cause.into(), size))))
+    let parts = [(Cause::Damping.into(), weights.powf(-0.5)), (Cause::ModeToMode.into(), scatter)];
+    let held = HUNG_AGAIN_DAMPING * mean;
+    Some(Figure::with_parts(mean, parts).plus_uncertainty_with_dof(held, Cause::HeldAnewDamping, HUNG_AGAIN_DOF))
 }
 
 #[cfg(test)]

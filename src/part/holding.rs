@@ -17,3 +17,5 @@ pub const HELD_ANEW_DAMPING: f64 = 0.03;
 /// takes, and the shop's own takes move it (`compare::Repeatability`).
 pub const HUNG_AGAIN_FREQUENCY: f64 = 1e-3;
 pub const HUNG_AGAIN_DAMPING: f64 = 0.03;
+/// Degrees of freedom with which both are known (by judgement: about as much as six takes say).
+pub const HUNG_AGAIN_DOF: f64 = 6.0;
