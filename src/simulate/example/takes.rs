@@ -63,7 +63,7 @@ pub fn blank_modes(example: &ExampleBlank) -> Vec<(TrueMode, f64)> {
 }
 
 /// What a tap across the side makes sound at a node with a mass (g) on.
-fn frame_modes(stage: &ExampleStage, node: usize, added_g: f64) -> Vec<(TrueMode, f64)> {
+pub fn frame_modes(stage: &ExampleStage, node: usize, added_g: f64) -> Vec<(TrueMode, f64)> {
     let mass_kg = stage.rim.mass_kg();
     let sounding = |(mode, damping_ratio): (crate::rim::RimMode, f64)| {
         // A mode that all of the rim shares evenly has a shape of 1/sqrt(mass): that one has the amplitude given. Levels fall

@@ -1,17 +1,19 @@
 //! What is true of the demonstration's parts, for comparing with what the program makes of their sounds.
 
 use super::stages::{ExampleStage, example_stages};
-use super::takes::{blank_modes, example_takes, phone_take};
+use super::takes::{blank_modes, example_takes, frame_modes, phone_take};
 use super::woods::example_blanks;
 use crate::plan::RIM_BAND_HZ;
 use crate::rim::RimMode;
+use crate::simulate::take::TrueMode;
 use crate::stiffness::Constants;
 
-/// A mode, in the mean over holdings.
+/// A mode, in the mean over holdings, and how strongly a tap makes it sound (full scale = 1).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ModeTruth {
     pub frequency_hz: f64,
     pub damping_ratio: f64,
+    pub amplitude: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +25,12 @@ pub struct BlankTruth {
     pub mass_kg: f64,
     pub constants: Constants,
     pub modes: Vec<ModeTruth>,
+}
+
+impl ModeTruth {
+    fn of(mode: &TrueMode) -> Self {
+        Self { frequency_hz: mode.frequency_hz, damping_ratio: mode.damping_ratio, amplitude: mode.amplitude }
+    }
 }
 
 /// A spot of a bent side or a rim in one of its stages.
@@ -85,17 +93,12 @@ pub fn example_truth() -> Truth {
             thickness_m: size.thickness_m,
             mass_kg: size.mass_kg,
             constants: example.blank.constants,
-            modes: modes.map(|(m, damping_ratio)| ModeTruth { frequency_hz: m.frequency_hz, damping_ratio }).collect(),
+            modes: modes.map(|(mode, damping_ratio)| ModeTruth { damping_ratio, ..ModeTruth::of(&mode) }).collect(),
         }
     });
     let phone = phone_take();
     let takes = example_takes().into_iter().chain([phone]).map(|take| TakeTruth {
-        modes: take
-            .spec
-            .modes
-            .iter()
-            .map(|m| ModeTruth { frequency_hz: m.frequency_hz, damping_ratio: m.damping_ratio })
-            .collect(),
+        modes: take.spec.modes.iter().map(ModeTruth::of).collect(),
         name: take.name,
         added_g: take.added_g,
         held: take.held,
@@ -118,10 +121,7 @@ fn spot(stage: &ExampleStage, station: &'static str, node: usize) -> StageTruth 
         mass_kg: stage.rim.mass_kg(),
         modal_mass_kg: modes.iter().map(|(m, _)| 1.0 / all_motion(m)).collect(),
         shape_across: modes.iter().map(|(m, _)| stage.rim.outward_shape(m, node)).collect(),
-        modes: modes
-            .iter()
-            .map(|(m, damping_ratio)| ModeTruth { frequency_hz: m.frequency_hz, damping_ratio: *damping_ratio })
-            .collect(),
+        modes: frame_modes(stage, node, 0.0).iter().map(|(mode, _)| ModeTruth::of(mode)).collect(),
     }
 }
 
@@ -132,9 +132,11 @@ fn ratios(all: &[ExampleStage], stage: &ExampleStage) -> Vec<RatioTruth> {
     let of = |(station, node, _): &(&'static str, usize, &'static [f64])| {
         let (before, after) = (spot(first, station, *node), spot(stage, station, *node));
         let alike = stage.stage == "laminated";
-        let mean = |of: &dyn Fn(&ModeTruth) -> f64| {
-            let logs = before.modes.iter().zip(&after.modes).map(|(a, b)| (of(b) / of(a)).ln());
-            (logs.sum::<f64>() / before.modes.len().min(after.modes.len()) as f64).exp()
+        // By number, whatever of them the takes hold.
+        let (of_first, of_stage) = (first.all_modes(), stage.all_modes());
+        let mean = |of: &dyn Fn(&(RimMode, f64)) -> f64| {
+            let logs = of_first.iter().zip(&of_stage).map(|(a, b)| (of(b) / of(a)).ln());
+            (logs.sum::<f64>() / of_first.len() as f64).exp()
         };
         let mass = after.mass_kg / before.mass_kg;
         RatioTruth {
@@ -143,8 +145,8 @@ fn ratios(all: &[ExampleStage], stage: &ExampleStage) -> Vec<RatioTruth> {
             after: stage.stage,
             station,
             mass,
-            stiffness: alike.then(|| mass * mean(&|m| m.frequency_hz).powi(2)),
-            loss: alike.then(|| mean(&|m| m.damping_ratio)),
+            stiffness: alike.then(|| mass * mean(&|m| m.0.frequency_hz).powi(2)),
+            loss: alike.then(|| mean(&|m| m.1)),
             power: after.mean_mobility(RIM_BAND_HZ) / before.mean_mobility(RIM_BAND_HZ),
         }
     };

@@ -7,7 +7,7 @@ use super::truth::{ModeTruth, RatioTruth, Truth};
 const HEAD: &str = "\
 # Everything here is simulated: this is what is true of the demonstration's parts, for comparing with what the program makes of
 # their sounds. The program does not read it. SI units; frequencies are undamped natural ones; f and zeta of a part are the mean
-# over holdings, those of a take are as it was held then. Moisture is left out: the wood is the same in all stages.
+# over holdings, those of a take are as it was held then; amplitudes are of a tap, full scale = 1. Moisture is left out: the wood is the same in all stages.
 ";
 
 fn list(values: impl Iterator<Item = f64>) -> String {
@@ -22,9 +22,10 @@ fn number(value: f64) -> String {
 
 fn modes(modes: &[ModeTruth]) -> String {
     format!(
-        "frequency_hz = {}\ndamping_ratio = {}\n",
+        "frequency_hz = {}\ndamping_ratio = {}\namplitude = {}\n",
         list(modes.iter().map(|m| m.frequency_hz)),
-        list(modes.iter().map(|m| m.damping_ratio))
+        list(modes.iter().map(|m| m.damping_ratio)),
+        list(modes.iter().map(|m| m.amplitude))
     )
 }
 
