@@ -24,7 +24,7 @@ const HEAVY_G: &[f64] = &[10.0, 20.0];
 
 /// Modes that are looked for, and the band in which takes hold them (Hz).
 const MODES: usize = 36;
-const BAND_HZ: (f64, f64) = (40.0, 1200.0);
+pub const BAND_HZ: (f64, f64) = (40.0, 1200.0);
 
 /// A stage of a part in the demonstration, as its frame model has it.
 #[derive(Debug, Clone)]

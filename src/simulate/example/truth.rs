@@ -1,6 +1,6 @@
 //! What is true of the demonstration's parts, for comparing with what the program makes of their sounds.
 
-use super::stages::{ExampleStage, example_stages};
+use super::stages::{BAND_HZ, ExampleStage, example_stages};
 use super::takes::{blank_modes, example_takes, frame_modes, phone_take};
 use super::woods::example_blanks;
 use crate::plan::RIM_BAND_HZ;
@@ -132,11 +132,13 @@ fn ratios(all: &[ExampleStage], stage: &ExampleStage) -> Vec<RatioTruth> {
     let of = |(station, node, _): &(&'static str, usize, &'static [f64])| {
         let (before, after) = (spot(first, station, *node), spot(stage, station, *node));
         let alike = stage.stage == "laminated";
-        // By number, whatever of them the takes hold.
+        // By number, of those that the takes of both stages can hold.
         let (of_first, of_stage) = (first.all_modes(), stage.all_modes());
+        let heard = |m: &(RimMode, f64)| (BAND_HZ.0..BAND_HZ.1).contains(&m.0.frequency_hz);
         let mean = |of: &dyn Fn(&(RimMode, f64)) -> f64| {
-            let logs = of_first.iter().zip(&of_stage).map(|(a, b)| (of(b) / of(a)).ln());
-            (logs.sum::<f64>() / of_first.len() as f64).exp()
+            let both = of_first.iter().zip(&of_stage).filter(|(a, b)| heard(a) && heard(b));
+            let logs: Vec<f64> = both.map(|(a, b)| (of(b) / of(a)).ln()).collect();
+            (logs.iter().sum::<f64>() / logs.len() as f64).exp()
         };
         let mass = after.mass_kg / before.mass_kg;
         RatioTruth {
