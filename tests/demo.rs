@@ -219,6 +219,21 @@ fn the_blanks_foretell_what_is_glued_of_them() {
     assert!(!one.contains("stiff (") && !one.contains("foretold stiffness") && !one.contains("loss, mean"), "{one}");
 }
 
+/// This folder is the demonstration's bench: what lies here is what `demo` writes.
+#[test]
+fn this_folder_is_the_demonstration() {
+    let made = demo().folder.path().join("shop");
+    let here = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    for name in ["bench.toml", "truth.toml"] {
+        let read = |folder: &std::path::Path| std::fs::read_to_string(folder.join(name)).expect(name);
+        assert!(read(&made) == read(here), "{name}: not what demo writes; copy it from a new demonstration");
+    }
+    for recording in demo().measured["recordings"].as_array().expect("recordings") {
+        let file = recording["file"].as_str().expect("a name");
+        assert!(here.join(file).exists(), "{file}: copy it from a new demonstration");
+    }
+}
+
 /// The phone's mishaps are seen for what they are: the loud tap and the double hit do not count, the others do.
 #[test]
 fn the_phones_mishaps_are_left_out() {

@@ -27,7 +27,7 @@ use crate::sound::{ChannelChoice, OpenOptions};
   ringwright measure recordings/ --format csv --out modes.csv
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
   ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss, in plain words
-  ringwright measure left.wav --length 800mm --width 120mm --thickness 2.25mm --mass 132g
+  ringwright measure left.wav --length 760mm --width 112mm --thickness 1.9mm --mass 100g
   ringwright measure rim/waist rim/waist+5g rim/waist+10g   stiffness from stuck-on masses
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
