@@ -41,6 +41,19 @@ impl Ledger {
         }
     }
 
+    /// The line of a printed text that begins so: "mass   1.93 (1.88 to 1.99)", rounded as it is printed. Not printed, not held.
+    pub fn printed(&mut self, what: &str, text: &str, begins: &str, truth: f64) {
+        let line = text.lines().map(str::trim).find(|l| l.starts_with(begins) && l.contains(" to "));
+        let Some(bounds) = line.and_then(|l| l.split_once('(')?.1.split_once(')')) else { return };
+        let bound = |text: &str| {
+            let half_digit = 0.5 * 10f64.powi(-(text.split_once('.').map_or(0, |(_, digits)| digits.len()) as i32));
+            (text.parse::<f64>().unwrap_or_else(|e| panic!("{e}: {line:?}")), half_digit)
+        };
+        let (low, high) = bounds.0.split_once(" to ").expect("an interval");
+        let (low, high) = (bound(low), bound(high));
+        self.figure(&format!("{what}, printed"), &serde_json::json!([low.0 - low.1, high.0 + high.1]), truth);
+    }
+
     /// A figure with its interval that may be left out.
     pub fn given(&mut self, what: &str, figure: &Value, truths: &[f64]) {
         if !figure.is_null() {
