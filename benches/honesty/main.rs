@@ -3,6 +3,7 @@
 //! `cargo bench --bench honesty -- [parts per family] [family's name or a piece of it]` prints one table; `accuracy` holds the modes
 //! of a take to the same. Each family's file says where its truth comes from.
 
+mod blanks;
 mod comparison;
 #[path = "../dice/mod.rs"]
 mod dice;
@@ -16,7 +17,7 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 1] = [("comparison", comparison::measure)];
+const FAMILIES: [(&str, Measure); 2] = [("comparison", comparison::measure), ("uniform blanks", blanks::uniform)];
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");
