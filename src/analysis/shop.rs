@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::material::{best_take, material_of};
 use super::prediction::{Plies, predict_plies, predict_rim};
+use super::same_name::{both_names, partner};
 use super::spot::{SpotFindings, spots};
 use super::stage::{StageTake, repeatability_of, stage_knowing};
 use super::take::Take;
@@ -39,6 +40,15 @@ pub struct SpotComparison {
     pub comparisons: Vec<Comparison>,
     /// Places of the takes that show what was compared: the baseline's first bare one, then each other's.
     pub shown: Vec<Option<usize>>,
+}
+
+/// A part beside the one that it is to match.
+pub struct Mates {
+    /// Place of the other part.
+    pub mate: usize,
+    pub compared: Vec<SpotComparison>,
+    /// Why nothing could be compared.
+    pub why_none: Option<String>,
 }
 
 /// A part among the shop's earlier ones at one spot.
@@ -227,29 +237,68 @@ impl<'a> Shop<'a> {
         Some(Ply { material, thickness, angle_rad: ply.grain_deg.to_radians() })
     }
 
-    /// A part beside the one that it is to match, in every stage and at every spot that both have; each pair once.
-    pub fn mates(&self, index: usize) -> Option<(usize, Vec<SpotComparison>)> {
+    /// The part that one is to match, both beside each other in every stage and at every spot that both have; each pair once.
+    pub fn mates(&self, index: usize) -> Option<Mates> {
         let mate = self.mate_of(index).filter(|mate| self.mate_of(*mate) != Some(index) || index < *mate)?;
         let (part, other) = (&self.bench.parts[index], &self.bench.parts[mate]);
-        let theirs = self.station_names(mate);
+        let spots = |part: usize, stage: usize| -> Vec<String> {
+            let mut names = self.station_names(part);
+            names.retain(|name| !self.measured(part, stage, Some(name)).is_empty());
+            names
+        };
+        // Stages that were tapped.
+        let tapped = |part: usize| -> Vec<(usize, &str)> {
+            let stages = self.bench.parts[part].stages.iter().enumerate();
+            stages
+                .filter(|(stage, _)| !spots(part, *stage).is_empty())
+                .map(|(s, (name, _))| (s, name.as_str()))
+                .collect()
+        };
+        let (ours, theirs) = (tapped(index), tapped(mate));
+        let names: Vec<&str> = theirs.iter().map(|(_, name)| *name).collect();
         let mut all = Vec::new();
-        for (stage, (name, _)) in part.stages.iter().enumerate() {
-            let Some(same) = other.stages.iter().position(|(n, _)| n == name) else { continue };
-            for station in self.station_names(index).into_iter().filter(|s| theirs.contains(s)) {
-                let both =
-                    self.stage(index, stage, &station, &part.name).zip(self.stage(mate, same, &station, &other.name));
+        for (stage, name) in &ours {
+            let Some(same) = partner(name, ours.len(), &names).map(|place| theirs[place].0) else { continue };
+            let (here, there) = (spots(index, *stage), spots(mate, same));
+            let there: Vec<&str> = there.iter().map(String::as_str).collect();
+            for station in &here {
+                let Some(beside_name) = partner(station, here.len(), &there).map(|place| there[place]) else {
+                    continue;
+                };
+                let theirs = self.stage(mate, same, beside_name, &other.name);
+                let both = self.stage(index, *stage, station, &part.name).zip(theirs);
                 let Some(((a, shown), (b, beside))) = both else { continue };
                 let mut comparison = compare(&a, &b, &[]);
                 comparison.alike = true;
                 all.push(SpotComparison {
-                    station,
-                    stage: Some(name.clone()),
+                    station: both_names(station, beside_name),
+                    stage: Some(both_names(name, &other.stages[same].0)),
                     comparisons: vec![comparison],
                     shown: vec![shown, beside],
                 });
             }
         }
-        Some((mate, all))
+        let why_none = all.is_empty().then(|| self.why_no_mates(index, mate));
+        Some(Mates { mate, compared: all, why_none })
+    }
+
+    /// Why two parts that are to match could not be set beside each other.
+    fn why_no_mates(&self, index: usize, mate: usize) -> String {
+        let tapped = |part: usize| -> String {
+            let own = self.found.stations.iter().filter(|s| s.part == part);
+            let stages = &self.bench.parts[part].stages;
+            let mut places: Vec<String> = own.map(|s| format!("{}/{}", stages[s.stage].0, s.station)).collect();
+            places.sort_unstable();
+            places.dedup();
+            if places.is_empty() { "nowhere".into() } else { places.join(", ") }
+        };
+        format!(
+            "{:?} and {:?} are not compared: they share no stage and spot with takes that could be measured ({}; {})",
+            self.bench.parts[index].name,
+            self.bench.parts[mate].name,
+            tapped(index),
+            tapped(mate)
+        )
     }
 
     /// The part that one is to match: as the bench says, or the one that is called right where this is called left.

@@ -9,7 +9,7 @@ use super::diary_desk::{Desk, file_name};
 use super::print;
 use super::rim_outline::outline_named;
 use super::take::station_page_name;
-use crate::analysis::{AmongEarlier, Shop, SpotComparison, SpotFindings};
+use crate::analysis::{AmongEarlier, Mates, Shop, SpotComparison, SpotFindings};
 use crate::bench::{Bench, BenchPart, Found};
 use crate::compare::Comparison;
 use crate::files::{MOST_REPORT_BYTES, read_bytes};
@@ -91,8 +91,9 @@ impl<'a> Diary<'a> {
     }
 
     /// A part beside the one that it is to match, in every stage that both have.
-    fn mates(&self, index: usize, part: &BenchPart) -> anyhow::Result<Vec<IndexSection>> {
-        let Some((mate, compared)) = self.shop.mates(index) else { return Ok(Vec::new()) };
+    fn mates(&mut self, index: usize, part: &BenchPart) -> anyhow::Result<Vec<IndexSection>> {
+        let Some(Mates { mate, compared, why_none }) = self.shop.mates(index) else { return Ok(Vec::new()) };
+        self.problems.extend(why_none);
         let other = &self.shop.bench.parts[mate].name;
         let section = |spot: &SpotComparison| {
             let (stage, station) = (spot.stage.as_deref().unwrap_or_default(), &spot.station);
