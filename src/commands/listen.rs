@@ -59,6 +59,9 @@ pub struct Arguments {
     /// Good taps for each station and mass
     #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=200))]
     taps: u32,
+    /// Takes of each station, the part lifted off and hung again before each: two show how well they repeat [default: 2; with --play 1]
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=20))]
+    takes: Option<u32>,
     /// Go on until the damping of the strong modes is known within this (half of the 95 % interval), such as 2%
     #[arg(long, value_name = "SHARE", value_parser = percent)]
     until: Option<f64>,
@@ -144,6 +147,8 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         stage: arguments.stage.as_deref(),
         stations: &arguments.stations,
         masses: &arguments.masses,
+        // What is in a file cannot be hung again.
+        takes: arguments.takes.unwrap_or(if arguments.play.is_some() { 1 } else { 2 }) as usize,
         new: arguments.new,
     };
     let agenda = agenda(&arguments.folder, bench.as_ref(), &named)?;

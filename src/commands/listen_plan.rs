@@ -30,6 +30,8 @@ pub struct Named<'a> {
     pub stage: Option<&'a str>,
     pub stations: &'a [String],
     pub masses: &'a [String],
+    /// Takes of each station without a mass, the part hung again before each.
+    pub takes: usize,
     /// Parts and stages that `bench.toml` does not know may be recorded.
     pub new: bool,
 }
@@ -138,6 +140,14 @@ pub fn agenda(folder: &Path, bench: Option<&Bench>, named: &Named<'_>) -> anyhow
                 format!("{station} + {mass}"),
                 format!("stick {mass} on at {station}, flat and tight, and tap beside it"),
                 name,
+            );
+        }
+        for take in 2..=named.takes {
+            let masses_off = if named.masses.is_empty() { "" } else { "take every added mass off, " };
+            add(
+                format!("{station}, take {take}"),
+                format!("{masses_off}lift the part off, hang it again just as it was, and tap at {station}"),
+                station.clone(),
             );
         }
     }
@@ -263,13 +273,23 @@ mod tests {
     }
 
     #[test]
-    fn every_station_is_tapped_bare_and_with_each_mass() {
+    fn every_station_is_tapped_bare_with_each_mass_and_hung_again() {
         let stations = ["waist".to_owned(), "lower bout".to_owned()];
         let masses = ["5 g".to_owned()];
-        let named = Named { part: Some("rim"), stage: Some("plain"), stations: &stations, masses: &masses, new: false };
+        let named = Named {
+            part: Some("rim"),
+            stage: Some("plain"),
+            stations: &stations,
+            masses: &masses,
+            takes: 2,
+            new: false,
+        };
         let agenda = agenda(Path::new("shop"), None, &named).expect("all is named");
         let names: Vec<&str> = agenda.steps.iter().map(|s| s.name.as_str()).collect();
-        assert_eq!(names, ["waist", "waist + 5 g", "lower bout", "lower bout + 5 g"]);
+        let waist = ["waist", "waist + 5 g", "waist, take 2"];
+        assert_eq!(names, [&waist[..], &["lower bout", "lower bout + 5 g", "lower bout, take 2"]].concat());
+        assert_eq!(agenda.folders[2], agenda.folders[0], "the next number in the same folder");
+        assert!(agenda.steps[2].change.starts_with("take every added mass off, lift the part off, hang it again"));
         assert_eq!(agenda.folders[1], Path::new("shop/recordings/rim/plain/waist+5g"));
         assert_eq!(agenda.stations[1], Path::new("shop/recordings/rim/plain/waist"));
         let bad = Named { masses: &["heavy".to_owned()], ..named };

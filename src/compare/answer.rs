@@ -21,25 +21,22 @@ impl Comparison {
         if let Some(r) = self.row(&STIFFNESS) {
             said.push(match r.ratio.verdict {
                 Verdict::NotToldApart { .. } => {
-                    format!("no clear difference in stiffness ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
+                    format!("no clear difference in stiffness ({})", bounds(&r.ratio, " times"))
                 }
-                _ => format!(
-                    "{} times as stiff ({} to {}){}",
-                    brief(r.ratio.value),
-                    brief(r.ratio.low),
-                    brief(r.ratio.high),
-                    less_than_matters(r)
-                ),
+                _ => {
+                    let value = brief(r.ratio.value, &r.ratio);
+                    format!("{value} times as stiff ({}){}", bounds(&r.ratio, ""), less_than_matters(r))
+                }
             });
         } else if let Some(r) = row("pitch") {
             said.push(sounds(&r.ratio));
         }
         if let Some(r) = row("mass") {
-            said.push(format!("{} times the mass", brief(r.ratio.value)));
+            said.push(format!("{} times the mass ({})", brief(r.ratio.value, &r.ratio), bounds(&r.ratio, "")));
         }
         if let Some(r) = row("power_drawn") {
             let width = 100.0 * (r.ratio.high - r.ratio.low);
-            let decimals = usize::from(width < 2.0);
+            let decimals = decimals(width);
             let percent = |v: f64| 100.0 * (1.0 - v);
             said.push(match r.ratio.verdict {
                 Verdict::Smaller => format!(
@@ -60,13 +57,13 @@ impl Comparison {
         if row("power_drawn").is_none()
             && let Some(r) = row("loss")
         {
-            let (percent, bounds) = (Percent::of(&r.ratio), less_than_matters(r));
+            let (percent, small) = (Percent::of(&r.ratio), less_than_matters(r));
             said.push(match r.ratio.verdict {
                 Verdict::NotToldApart { .. } => {
-                    format!("no clear difference in loss ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
+                    format!("no clear difference in loss ({})", bounds(&r.ratio, " times"))
                 }
-                Verdict::Larger => format!("its modes lose {} more{bounds}", percent.bounds()),
-                Verdict::Smaller => format!("its modes lose {} less{bounds}", percent.bounds()),
+                Verdict::Larger => format!("its modes lose {} more{small}", percent.bounds()),
+                Verdict::Smaller => format!("its modes lose {} less{small}", percent.bounds()),
             });
         }
         if said.is_empty() {
@@ -115,7 +112,7 @@ struct Percent {
 impl Percent {
     fn of(ratio: &Ratio) -> Self {
         let percent = |r: f64| 100.0 * (r - 1.0);
-        let decimals = usize::from(100.0 * (ratio.high - ratio.low) < 2.0);
+        let decimals = decimals(100.0 * (ratio.high - ratio.low));
         let (value, low, high) = (percent(ratio.value), percent(ratio.low), percent(ratio.high));
         match ratio.verdict {
             Verdict::Smaller => Self { value: -value, low: -high, high: -low, decimals },
@@ -162,9 +159,23 @@ fn apart(what: &str, ratio: &Ratio) -> String {
     format!("{what} {:.d$} % {direction} ({:.d$} to {:.d$} %)", percent.value, percent.low, percent.high)
 }
 
-/// Two or three digits.
-fn brief(value: f64) -> String {
-    if value >= 10.0 { format!("{value:.1}") } else { format!("{value:.2}") }
+/// Decimals by which the ends of an interval so wide lie at least two steps of the last digit apart.
+fn decimals(width: f64) -> usize {
+    (-(0.5 * width).max(1e-9).log10()).ceil().clamp(0.0, 6.0) as usize
+}
+
+/// Two or three digits, or as many as tell the ends of the ratio's interval apart.
+fn brief(value: f64, ratio: &Ratio) -> String {
+    let least = if ratio.value >= 10.0 { 1 } else { 2 };
+    format!("{value:.*}", least.max(decimals(ratio.high - ratio.low)))
+}
+
+/// "6.73 to 7.28" and a unit, or where nothing that went in carries an uncertainty, just that.
+fn bounds(ratio: &Ratio, unit: &str) -> String {
+    if ratio.high <= ratio.low {
+        return "as given".into();
+    }
+    format!("{} to {}{unit}", brief(ratio.low, ratio), brief(ratio.high, ratio))
 }
 
 #[cfg(test)]
@@ -194,8 +205,8 @@ mod tests {
         let rows = [("mass", 2.0), ("bending_stiffness", 7.0), ("power_drawn", 0.4), ("loss", 1.5)];
         assert_eq!(
             compared(&rows, 0.02, false).answer(),
-            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass, takes 60 % (58 to 62 %) less power from \
-             an edge of given force"
+            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass (1.92 to 2.08), takes 60 % (58 to 62 %) \
+             less power from an edge of given force"
         );
         assert_eq!(
             compared(&rows, 0.02, true).answer(),
@@ -220,7 +231,7 @@ mod tests {
     fn the_sentence_rests_on_no_single_pair() {
         let mut one = compared(&[("stiffness_by_mass", 1.3), ("mass", 1.1)], 0.002, false);
         one.whole[0].pairs = 1;
-        assert_eq!(one.answer(), "laminated against plain: 1.10 times the mass");
+        assert_eq!(one.answer(), "laminated against plain: 1.100 times the mass (1.096 to 1.104)");
     }
 
     /// 1200 log2 0.976 = -42.06; bounds 0.976 exp(+-1.96 x 0.0015).
@@ -230,7 +241,15 @@ mod tests {
         assert_eq!(pitch(0.976, 0.0015), "laminated beside plain: sounds 2.4 % (42 cents) lower (2.1 to 2.7 %)");
         assert_eq!(pitch(1.001, 0.001), "laminated beside plain: pitch alike within 0.3 %");
         let small = compared(&[("bending_stiffness", 1.01)], 0.002, false).answer();
-        assert!(small.ends_with("1.01 times as stiff (1.01 to 1.01), less than matters (2 %)"), "{small}");
+        assert!(small.ends_with("1.010 times as stiff (1.006 to 1.014), less than matters (2 %)"), "{small}");
+    }
+
+    /// Ends lie two steps of the last digit apart, so that no interval reads as a point.
+    #[test]
+    fn no_interval_reads_as_a_point() {
+        let as_stiff = |u: f64| compared(&[("bending_stiffness", 1.0)], u, false).answer();
+        assert!(as_stiff(1e-4).ends_with("(0.9998 to 1.0002 times)"), "{}", as_stiff(1e-4));
+        assert!(as_stiff(0.0).ends_with("(as given)"), "{}", as_stiff(0.0));
     }
 
     #[test]

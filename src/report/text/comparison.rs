@@ -4,10 +4,13 @@ use super::numbers::with_interval;
 use super::paragraph::wrap;
 use crate::compare::{Comparison, Foretold, Row};
 
-/// "5.90 (5.21 to 6.68)", with as many digits as the interval's width allows.
+/// "5.90 (5.21 to 6.68)", with as many digits as the interval's width allows; a value without uncertainty alone.
 fn with_bounds(value: f64, low: f64, high: f64) -> String {
-    let width = (high - low).abs().max(1e-6);
-    let decimals = (1 - width.log10().floor() as i32).clamp(0, 5) as usize;
+    let width = (high - low).abs();
+    if width <= 1e-9 * value.abs() {
+        return format!("{value} (as given)");
+    }
+    let decimals = (1 - width.log10().floor() as i32).clamp(0, 9) as usize;
     format!("{value:.decimals$} ({low:.decimals$} to {high:.decimals$})")
 }
 
