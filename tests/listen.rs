@@ -53,7 +53,8 @@ fn words(output: &Output) -> String {
     all
 }
 
-const WAIST: [&str; 9] = ["listen", "shop", "--part", "rim", "--stage", "plain", "--station", "waist", "--plain"];
+const WAIST: [&str; 11] =
+    ["listen", "shop", "--part", "rim", "--stage", "plain", "--station", "waist", "--takes", "1", "--plain"];
 
 /// Samples of a take, frame by frame of its first channel; all channels are the same here.
 fn first_channel(path: &Path) -> Vec<f32> {
@@ -293,6 +294,25 @@ fn a_session_ends_with_the_comparison() {
     assert!(told.contains("laminated against plain, at waist"), "{told}");
     let page = folder.path().join("shop/reports/rim-waist-laminated-against-plain.png");
     assert!(fs::metadata(page).expect("the page").len() > 20_000);
+}
+
+/// After the first take the part is to be hung again; the second lies beside it.
+#[test]
+fn a_station_gets_two_takes() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let sound = [spec(3), TakeSpec { seed: 9, ..spec(3) }].map(|take| take.make().samples).concat();
+    let mut program = play(folder.path(), &sound);
+    program.args(["listen", "shop", "--part", "rim", "--stage", "plain", "--station", "waist", "--takes", "2"]);
+    let output = program
+        .args(["--taps", "3", "--change", "0", "--play", "session.wav", "--speed", "4", "--plain"])
+        .output()
+        .expect("it runs");
+    let told = words(&output);
+    assert_eq!(output.status.code(), Some(0), "{told}");
+    assert!(told.contains("lift the part off, hang it again just as it was, and tap at waist"), "{told}");
+    for take in ["take-01.wav", "take-02.wav"] {
+        assert!(folder.path().join("shop/recordings/rim/plain/waist").join(take).exists(), "{take}: {told}");
+    }
 }
 
 /// The screen in a real terminal, small and without colour too: it draws, ends on a key, and puts the terminal back.
