@@ -1,4 +1,6 @@
 //! Stuck-on masses: modal mass and stiffness at spots of free bars and of frames, from structures with a point mass solved here.
+//!
+//! The pieces are fixed, whatever the spot. The 80 % of spots are promised where the advised masses are used: not simulated yet.
 
 mod structure;
 
@@ -15,13 +17,17 @@ const HEARD_DB: f64 = 32.0;
 /// Standard uncertainty of a mass that was stuck on (kg): a pocket scale.
 const SCALE_KG: f64 = 5e-5;
 
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, Copy)]
 enum Kind {
+    /// A free bar: its end or another place.
     Bar,
+    /// A rim's middle line, which cannot slide in the modes that a tap across excites.
     Tail,
+    /// Elsewhere on a rim: it slides as it moves to and fro.
     Bout,
 }
 
+/// A part of this kind, and a spot on it.
 fn draw(kind: Kind, dice: &mut Dice) -> AtSpot {
     match kind {
         Kind::Bar => {
@@ -79,64 +85,51 @@ fn takes(spot: &AtSpot, masses_kg: &[f64], held: f64, dice: &mut Dice) -> Vec<St
 
 #[derive(Default)]
 struct Count {
-    stations: usize,
-    silent: usize,
-    heard: usize,
-    told: usize,
+    spots: usize,
+    /// Modes given a mass, within its interval, off by more than 2.5 of its halves.
+    given: usize,
     held: usize,
     far: usize,
-    near: usize,
-    narrow: usize,
-    best_near: usize,
+    /// Spots whose strongest mode that has a mass has it, and so k, within 25 % and with an interval no wider.
+    strongest_near: usize,
 }
 
 impl Count {
     fn add(&mut self, spot: &AtSpot, results: &[StationResult]) {
         let truths = spot.truths();
-        self.stations += 1;
-        self.silent += usize::from(results.iter().all(|r| r.effective.is_err()));
-        let mut best: Option<(f64, bool)> = None;
+        self.spots += 1;
+        let mut strongest: Option<(f64, bool)> = None;
         for result in results {
-            self.heard += 1;
-            let Ok(e) = &result.effective else { continue };
-            let f = result.tone.frequency_hz;
-            let truth = truths.iter().min_by(|a, b| (a.0 - f).abs().total_cmp(&(b.0 - f).abs())).expect("modes").1;
-            let off = (e.modal_mass.value - truth).abs();
-            let half = e.modal_mass.half_95();
-            self.told += 1;
+            let Ok(given) = &result.effective else { continue };
+            let off_hz = |mode: &(f64, f64)| (mode.0 - result.tone.frequency_hz).abs();
+            let truth = truths.iter().min_by(|a, b| off_hz(a).total_cmp(&off_hz(b))).expect("modes").1;
+            let (off, half) = ((given.modal_mass.value - truth).abs(), given.modal_mass.half_95());
+            self.given += 1;
             self.held += usize::from(off <= half);
             self.far += usize::from(off > 2.5 * half);
-            let near = (e.modal_mass.value / truth - 1.0).abs() < 0.25;
-            self.near += usize::from(near);
-            self.narrow += usize::from(half < 0.25 * e.modal_mass.value);
-            if best.is_none_or(|(level, _)| result.tone.level_db > level) {
-                best = Some((result.tone.level_db, near && half < 0.25 * e.modal_mass.value));
+            if strongest.is_none_or(|(level, _)| result.tone.level_db > level) {
+                let near = off < 0.25 * truth && half < 0.25 * given.modal_mass.value;
+                strongest = Some((result.tone.level_db, near));
             }
         }
-        self.best_near += usize::from(best.is_some_and(|(_, near)| near));
+        self.strongest_near += usize::from(strongest.is_some_and(|(_, near)| near));
     }
 
-    fn tell(&self, name: &str) {
-        let p = |n: usize, of: usize| 100.0 * n as f64 / of.max(1) as f64;
-        eprintln!(
-            "{name}: {} stations, {:.0} % silent; {} heard, {:.0} % told; held {:.1} %, far {:.2} %, k within 25 % {:.1} %, half below 25 % {:.1} %; strongest near {:.1} %",
-            self.stations,
-            p(self.silent, self.stations),
-            self.heard,
-            p(self.told, self.heard),
-            p(self.held, self.told),
-            p(self.far, self.told),
-            p(self.near, self.told),
-            p(self.narrow, self.told),
-            p(self.best_near, self.stations)
-        );
+    fn rows(&self, name: &str) -> [Row; 3] {
+        [
+            Row::coverage(format!("{name}: modal mass held"), self.held, self.given),
+            Row::at_most(format!("{name}: missed by 2.5 half-widths"), self.far, self.given, 1e-3),
+            Row::at_least(format!("{name}: k of the strongest mode within 25 %"), self.strongest_near, self.spots, 0.8),
+        ]
     }
 }
 
 pub fn measure(parts: usize) -> Vec<Row> {
     structure::check();
     let mut rows = Vec::new();
-    for (kind, name) in [(Kind::Bar, "bar"), (Kind::Tail, "tail and neck of a rim"), (Kind::Bout, "elsewhere on a rim")] {
+    // 0.1 % between takes is three times what the program assumes here.
+    for (kind, name) in [(Kind::Bar, "bar"), (Kind::Tail, "tail and neck of a rim"), (Kind::Bout, "elsewhere on a rim")]
+    {
         for (masses, said) in [([0.0, 2.5e-3, 5e-3], "2.5 and 5 g"), ([0.0, 5e-3, 10e-3], "5 and 10 g")] {
             for held in [3e-4, 1e-3] {
                 let mut dice = Dice::new(2200 + kind as u64);
@@ -148,10 +141,7 @@ pub fn measure(parts: usize) -> Vec<Row> {
                         count.add(&spot, &results);
                     }
                 }
-                let name = format!("{name}, {said}, held anew {:.2} %", 100.0 * held);
-                count.tell(&name);
-                rows.push(Row::coverage(format!("{name}: modal mass held"), count.held, count.told));
-                rows.push(Row::at_most(format!("{name}: missed by 2.5 half-widths"), count.far, count.told, 1e-3));
+                rows.extend(count.rows(&format!("{name}, {said}, held anew {:.2} %", 100.0 * held)));
             }
         }
     }
