@@ -32,7 +32,8 @@ fn answers_in_a_sentence_and_in_all_forms() {
     assert_eq!(code, Some(0), "{text}{err}");
     assert!(text.starts_with("laminated/waist against plain/waist: "), "{text}");
     assert!(text.contains("times as stiff") && text.contains("times the mass"), "{text}");
-    assert!(text.contains("not told apart"), "the same rim again is no other\n{text}");
+    let again = text.split("again/waist against").nth(1).expect("the second comparison");
+    assert!(again.contains("no clear difference") || again.contains("no difference that matters"), "{text}");
     assert!(!text.contains("nan") && !text.contains("inf "), "{text}");
     let png = fs::read(folder.path().join("page.png")).expect("the page is there");
     assert!(png.starts_with(b"\x89PNG"));

@@ -91,7 +91,7 @@ fn a_comparison_of_kept_results() {
 /// Plies that are only described: arithmetic alone.
 #[test]
 fn a_plan_of_described_plies() {
-    let plies = ["--outer", "black walnut 2.0 mm", "--inner", "sugar maple 1.5 mm", "--glue", "epoxy 0.1 mm"];
+    let plies = ["--outer", "black walnut 1.9 mm", "--inner", "sugar maple 1.4 mm", "--glue", "epoxy 0.1 mm"];
     holds("plan", &said(BENCH, &[&["plan"][..], &plies].concat()));
 }
 
@@ -103,7 +103,7 @@ fn a_blank_explained() {
 
 #[test]
 fn a_side_bare_and_with_masses() {
-    let side = ["bent/lower-bout", "bent/lower-bout+5g", "bent/lower-bout+10g"];
+    let side = ["bent/lower-bout", "bent/lower-bout+2g", "bent/lower-bout+4g"];
     let takes = side.map(|s| format!("recordings/left-side/{s}/take-01.wav"));
     let arguments: Vec<&str> = ["measure"].into_iter().chain(takes.iter().map(String::as_str)).collect();
     holds("side-with-masses", &masked(&said("", &[&arguments[..], &["--no-progress"]].concat())));

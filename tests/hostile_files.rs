@@ -75,7 +75,7 @@ fn refused(folder: &Path, victim: &str, command: &[&str], why: &str) {
 }
 
 const PART: &str =
-    "kind = \"strip\"\nlength = \"800 mm\"\nwidth = \"120 mm\"\nthickness = \"2.25 mm\"\nmass = \"133 g\"\n";
+    "kind = \"strip\"\nlength = \"760 mm\"\nwidth = \"112 mm\"\nthickness = \"1.9 mm\"\nmass = \"100 g\"\n";
 const BENCH: &str = "format = 1\n[[part]]\nname = \"side\"\nkind = \"side\"\n[[part.stage]]\nname = \"plain\"\n";
 
 #[test]
@@ -103,12 +103,12 @@ fn no_output_replaces_an_input() {
         refused(at, "b/part.toml", &["compare", "b", "c", option, "b/part.toml", "--force"], why);
         let earlier = ["compare", "b", "--earlier", "c", "--earlier", "a.wav", option, "a.wav", "--force"];
         refused(at, "a.wav", &earlier, why);
-        let plan = ["plan", "--outer", "b", "--inner", "maple 2 mm", option, "b/take-01.wav", "--force"];
+        let plan = ["plan", "--outer", "b", "--inner", "maple 1.4 mm", option, "b/take-01.wav", "--force"];
         refused(at, "b/take-01.wav", &plan, why);
     }
     let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="500mm" viewBox="0 0 400 500"><ellipse cx="200" cy="250" rx="150" ry="200"/></svg>"#;
     fs::write(at.join("mould.svg"), svg).expect("it can be written");
-    let plies = ["plan", "--outer", "black walnut 2.25 mm", "--inner", "maple 2 mm", "--rim", "mould.svg", "--force"];
+    let plies = ["plan", "--outer", "black walnut 1.9 mm", "--inner", "maple 1.4 mm", "--rim", "mould.svg", "--force"];
     for option in ["--out", "--page", "--rim-page", "--rim-table"] {
         refused(at, "mould.svg", &[&plies[..], &[option, "mould.svg"]].concat(), why);
     }
@@ -254,7 +254,7 @@ fn a_drawing_opens_no_other_file() {
         at.join("pipe.png").display()
     );
     fs::write(at.join("mould.svg"), svg).expect("it can be written");
-    let plan = r#"$R plan --outer "black walnut 2.25 mm" --inner "maple 2 mm" --rim mould.svg"#;
+    let plan = r#"$R plan --outer "black walnut 1.9 mm" --inner "maple 1.4 mm" --rim mould.svg"#;
     let (code, _, err) = shell(at, plan);
     assert!(code == Some(2) && err.contains("no closed path"), "{code:?} {err}");
 }

@@ -3,6 +3,8 @@
 //! `cargo bench --bench honesty -- [parts per family] [family's name or a piece of it]` prints one table; `accuracy` holds the modes
 //! of a take to the same. Each family's file says where its truth comes from.
 
+mod blanks;
+mod comparison;
 #[path = "../dice/mod.rs"]
 mod dice;
 #[path = "../goals/mod.rs"]
@@ -16,7 +18,8 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 1] = [("masses", masses::measure)];
+const FAMILIES: [(&str, Measure); 3] =
+    [("comparison", comparison::measure), ("uniform blanks", blanks::uniform), ("masses", masses::measure)];
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");

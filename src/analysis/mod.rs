@@ -3,6 +3,7 @@
 //!
 //! Plain structs in, plain structs out. Nothing here prints, draws, or knows of flags; the faces call it and render what it returns.
 
+mod held_anew;
 mod lamination_plan;
 mod material;
 mod options;
@@ -14,6 +15,7 @@ mod spot;
 mod stage;
 mod take;
 
+pub use held_anew::{damping_ratio_of_part, frequency_of_part, ring_time_of_part};
 pub use lamination_plan::{
     Lamination, LaminationPlan, LaminationWish, NamedPly, PlanRow, PlanSeries, PlanTarget, RimPlan, tones_when_sanded,
 };
@@ -24,5 +26,5 @@ pub use prediction::{Plies, predict_plies, predict_rim};
 pub use problem::{Missing, Problem};
 pub use shop::{AmongEarlier, Shop, SpotComparison};
 pub use spot::{PowerDrawn, SpotFindings, against_first, spots, station_name};
-pub use stage::{StageTake, stage_of};
+pub use stage::{StageTake, repeatability_of, stage_knowing, stage_of};
 pub use take::{NamedMode, RecordingFacts, Take, measure, measure_with};

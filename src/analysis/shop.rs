@@ -5,10 +5,10 @@ use std::path::Path;
 use super::material::{best_take, material_of};
 use super::prediction::{Plies, predict_plies, predict_rim};
 use super::spot::{SpotFindings, spots};
-use super::stage::{StageTake, stage_of};
+use super::stage::{StageTake, repeatability_of, stage_knowing};
 use super::take::Take;
 use crate::bench::{Bench, Found, StationFolder};
-use crate::compare::{Chart, Comparison, Stage, compare, control_charts};
+use crate::compare::{Chart, Comparison, Repeatability, Stage, compare, control_charts};
 use crate::part::{PartDescription, Station};
 use crate::plan::{PastForecast, Ply, find_wood};
 use crate::rim::Outline;
@@ -25,6 +25,8 @@ pub struct Shop<'a> {
     takes: Vec<Take>,
     /// Of each take, its station's place among those found, and where it was tapped.
     places: Vec<(usize, Station)>,
+    /// How well takes repeat here: learned from every spot of every stage with two bare takes or more.
+    known: Repeatability,
     /// The outline of a rim by its name, or why there is none.
     outline: OutlineByName<'a>,
 }
@@ -68,7 +70,27 @@ impl<'a> Shop<'a> {
             station.takes.iter().map(move |(_, tapped)| (place, tapped.clone())).collect::<Vec<_>>()
         };
         let places = found.stations.iter().enumerate().flat_map(of).collect();
-        Self { bench, found, takes, places, outline: Box::new(outline) }
+        let mut shop =
+            Self { bench, found, takes, places, known: Repeatability::default(), outline: Box::new(outline) };
+        shop.known = shop.learned();
+        shop
+    }
+
+    /// What all takes of this bench say of how well takes repeat.
+    fn learned(&self) -> Repeatability {
+        let mut spots: Vec<(usize, usize, &str)> =
+            self.found.stations.iter().map(|s| (s.part, s.stage, s.station.as_str())).collect();
+        spots.sort_unstable();
+        spots.dedup();
+        let of = |(part, stage, station): (usize, usize, &str)| {
+            repeatability_of(&self.stage_takes(&self.measured(part, stage, Some(station))))
+        };
+        spots.into_iter().map(of).sum()
+    }
+
+    /// Takes by their places, as their stage takes them in.
+    fn stage_takes(&self, places: &[usize]) -> Vec<StageTake> {
+        places.iter().map(|t| StageTake::new(&self.takes[*t], self.places[*t].1.clone())).collect()
     }
 
     pub fn takes(&self) -> &[Take] {
@@ -109,11 +131,10 @@ impl<'a> Shop<'a> {
     /// measured.
     fn stage(&self, part: usize, stage: usize, station: &str, name: &str) -> Option<(Stage, Option<usize>)> {
         let own = self.measured(part, stage, Some(station));
-        let takes: Vec<StageTake> =
-            own.iter().map(|t| StageTake::new(&self.takes[*t], self.places[*t].1.clone())).collect();
+        let takes = self.stage_takes(&own);
         let shown = own.iter().zip(&takes).find(|(_, take)| !take.is_loaded()).map(|(place, _)| *place);
         let described = &self.bench.parts[part].stages[stage].1;
-        (!takes.is_empty()).then(|| (stage_of(name, &takes, Some(described)), shown))
+        (!takes.is_empty()).then(|| (stage_knowing(name, &takes, Some(described), self.known), shown))
     }
 
     /// Place of the first bare take of a stage at any station, whether it could be measured or not.

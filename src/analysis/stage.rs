@@ -1,7 +1,7 @@
 //! From the measured takes of a stage to what can be compared.
 
 use super::take::Take;
-use crate::compare::{Stage, StageMode, merge_takes};
+use crate::compare::{Repeatability, Stage, StageMode, merge_takes_knowing};
 use crate::loss::{Mobility, station_mobility};
 use crate::part::{PartDescription, Station};
 use crate::stiffness::{QuantityKind, StationResult, StationTake, StationTone, follow_modes, why_no_mass};
@@ -49,16 +49,32 @@ impl StageTake {
     }
 }
 
-/// Joins the takes of one station of a stage called `name`.
+/// How the bare takes among these, all of one station of a stage, repeat.
+pub fn repeatability_of(takes: &[StageTake]) -> Repeatability {
+    Repeatability::of_takes(&bare_modes(takes))
+}
+
+fn bare_modes(takes: &[StageTake]) -> Vec<Vec<StageMode>> {
+    takes.iter().filter(|t| !t.is_loaded()).map(|take| take.modes.clone()).collect()
+}
+
+/// Joins the takes of one station of a stage called `name`; they alone say how well they repeat.
 pub fn stage_of(name: &str, takes: &[StageTake], part: Option<&PartDescription>) -> Stage {
+    stage_knowing(name, takes, part, repeatability_of(takes))
+}
+
+/// The same with what is known of how well takes repeat: these takes' own scatter and that of the shop's others.
+pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescription>, known: Repeatability) -> Stage {
     let mut stage = Stage { name: name.to_owned(), ..Stage::default() };
     let scope = Scope::Stage(name.into());
     let own = |figure: &Figure| figure.scoped(&scope, is_read_anew);
     let bare: Vec<&StageTake> = takes.iter().filter(|t| !t.is_loaded()).collect();
-    let lists: Vec<Vec<StageMode>> = bare.iter().map(|take| take.modes.clone()).collect();
+    let lists = bare_modes(takes);
     stage.takes = lists.len();
-    stage.modes = merge_takes(name, &lists);
-    stage.bending_stiffness = bare.iter().find_map(|t| t.bending_stiffness.as_ref()).map(own);
+    stage.modes = merge_takes_knowing(name, &lists, &known);
+    stage.known = known;
+    let measured: Vec<&Figure> = bare.iter().filter_map(|t| t.bending_stiffness.as_ref()).collect();
+    stage.bending_stiffness = mean_stiffness(&measured, &known).as_ref().map(own);
     if let Some(part) = part {
         stage.build = part.rim.clone();
         stage.mass = part.mass.as_ref().map(own);
@@ -73,6 +89,16 @@ pub fn stage_of(name: &str, takes: &[StageTake], part: Option<&PartDescription>)
         }
     }
     stage
+}
+
+/// Bending stiffness by several takes: their geometric mean. What keeps it from being known is the same in all (sizes, uneven wood) but
+/// holding anew, which moves all frequencies of a take, and the stiffness by twice as much.
+fn mean_stiffness(takes: &[&Figure], known: &Repeatability) -> Option<Figure> {
+    let widest = takes.iter().max_by(|a, b| a.relative_u().total_cmp(&b.relative_u()))?;
+    let n = takes.len() as f64;
+    let mean = (takes.iter().map(|f| f.value.ln()).sum::<f64>() / n).exp();
+    let held = 2.0 * mean * known.of_frequency() / n.sqrt();
+    Some(widest.times(mean / widest.value).plus_uncertainty(held, Cause::HeldAnewFrequency))
 }
 
 /// Everything is read anew in another stage but the masses that are stuck on, which are taken to be the same pieces (the

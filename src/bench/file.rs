@@ -20,10 +20,10 @@ kind = \"strip\"                # strip: a flat blank; side: a bent side; rim: a
 
   [[part.stage]]              # the first stage is the baseline of the others
   name = \"plain\"
-  length = \"800 mm\"
-  width = \"120 mm\"
-  thickness = \"2.25 2.24 2.26 mm\"
-  mass = \"133 g\"
+  length = \"760 mm\"
+  width = \"112 mm\"
+  thickness = \"1.88 1.91 1.90 1.92 mm\"
+  mass = \"100 g\"
   # notes = \"walnut, quartersawn\"
 
 # A part may name the one that it is to match, and earlier ones that tell what is usual:

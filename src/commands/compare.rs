@@ -10,9 +10,9 @@ use super::inputs::{Input, gather};
 use super::measure::Format;
 use super::take::{MeasuredTake, measure_alone};
 use super::{Outcome, print_as, tell};
-use crate::analysis::{Options, StageTake, stage_of};
+use crate::analysis::{Options, StageTake, repeatability_of, stage_knowing};
 use crate::bench::Bench;
-use crate::compare::{Comparison, Stage, compare, control_charts};
+use crate::compare::{Comparison, Repeatability, Stage, compare, control_charts};
 use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_text};
 use crate::modes::Estimator;
 use crate::part::{PartDescription, misnamed, station_of};
@@ -113,15 +113,13 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let mut troubles = Vec::new();
     let all: Vec<&PathBuf> = std::iter::once(&arguments.baseline).chain(&arguments.others).collect();
     let names = short_names(&all);
-    let (baseline, picture) = read_stage(&arguments.baseline, &names[0], &mut troubles)?;
-    let mut pictures = vec![picture];
+    if let Some((other, _)) = arguments.others.iter().zip(&names[1..]).find(|(_, name)| **name == names[0]) {
+        bail!("{}: is the baseline itself", other.display());
+    }
+    let (stages, pictures) = read_stages(&all, &names, &mut troubles)?;
+    let (baseline, others) = stages.split_first().context("no stage was named")?;
     let mut comparisons: Vec<Comparison> = Vec::new();
-    for (other, name) in arguments.others.iter().zip(&names[1..]) {
-        if *name == names[0] {
-            bail!("{}: is the baseline itself", other.display());
-        }
-        let (stage, picture) = read_stage(other, name, &mut troubles)?;
-        pictures.push(picture);
+    for stage in others {
         for (a, b) in &arguments.pair {
             if *a > baseline.modes.len() || *b > stage.modes.len() {
                 bail!(
@@ -141,7 +139,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         if twice(&|p| p.0) || twice(&|p| p.1) {
             bail!("--pair: a mode is given two partners");
         }
-        let mut comparison = compare(&baseline, &stage, &arguments.pair);
+        let mut comparison = compare(baseline, stage, &arguments.pair);
         comparison.alike = arguments.alike;
         comparisons.push(comparison);
     }
@@ -180,10 +178,7 @@ fn against_earlier(arguments: &Arguments, outlet: &Outlet) -> anyhow::Result<Out
     let mut troubles = Vec::new();
     let all: Vec<&PathBuf> = arguments.earlier.iter().chain([&arguments.baseline]).collect();
     let names = short_names(&all);
-    let mut stages = Vec::new();
-    for (path, name) in all.iter().zip(&names) {
-        stages.push(read_stage(path, name, &mut troubles)?.0);
-    }
+    let (mut stages, _) = read_stages(&all, &names, &mut troubles)?;
     let this = stages.pop().context("no part was named")?;
     let (charts, notes) = control_charts(&this, &stages);
     let text = match arguments.format {
@@ -301,8 +296,41 @@ impl Read {
     }
 }
 
-/// The stage that a path holds, and what its first bare take sounds like.
-fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<(Stage, TakePicture)> {
+/// The stages that the paths hold, and what the first bare take of each sounds like. What the takes of one say of how well they repeat
+/// counts for all.
+fn read_stages(
+    paths: &[&PathBuf],
+    names: &[String],
+    troubles: &mut Vec<String>,
+) -> anyhow::Result<(Vec<Stage>, Vec<TakePicture>)> {
+    let mut all = Vec::new();
+    for (path, name) in paths.iter().zip(names) {
+        all.push(read_takes(path, name, troubles)?);
+    }
+    let known: Repeatability = all.iter().map(|read| repeatability_of(&read.takes)).sum();
+    let stages = all.iter().zip(names).map(|(read, name)| {
+        let mut stage = stage_knowing(name, &read.takes, read.part.as_ref(), known);
+        if read.saved {
+            let note = "a saved report holds no mass and no sizes; name the folder of takes to compare those too";
+            stage.notes.push(format!("{name}: {note}"));
+        }
+        stage
+    });
+    Ok((stages.collect(), all.iter().map(|read| read.picture.clone()).collect()))
+}
+
+/// What a path of a stage holds.
+struct StageTakes {
+    takes: Vec<StageTake>,
+    part: Option<PartDescription>,
+    /// What the first bare take sounds like.
+    picture: TakePicture,
+    /// Read from a saved report.
+    saved: bool,
+}
+
+/// The takes that a path of a stage holds.
+fn read_takes(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Result<StageTakes> {
     let saved = path.extension().is_some_and(|e| e == "json");
     let (part, read): (_, Vec<Read>) = if saved {
         let text = read_text(path, MOST_REPORT_BYTES).with_context(|| format!("{}: cannot be read", path.display()))?;
@@ -341,10 +369,5 @@ fn read_stage(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
     if places.len() > 1 && takes.iter().any(|t| t.station.is_folder) {
         bail!("{name}: holds several stations ({}). Name one of them", places.join(", "));
     }
-    let mut stage = stage_of(name, &takes, part.as_ref());
-    if saved {
-        let note = "a saved report holds no mass and no sizes; name the folder of takes to compare those too";
-        stage.notes.push(format!("{name}: {note}"));
-    }
-    Ok((stage, shown.unwrap_or_default()))
+    Ok(StageTakes { takes, part, picture: shown.unwrap_or_default(), saved })
 }

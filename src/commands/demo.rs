@@ -10,8 +10,7 @@ use super::{Outcome, print, tell};
 use crate::analysis::Options;
 use crate::bench::Bench;
 use crate::files::Outlet;
-use crate::rim::{Plane, RimMode};
-use crate::simulate::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, example_takes};
+use crate::simulate::{PHONE_TAKE, StageTruth, Truth, example_bench, example_takes, example_truth, truth_text};
 use crate::sound::{WavSamples, wav_bytes};
 
 #[derive(Debug, Args)]
@@ -29,21 +28,24 @@ pub struct Arguments {
 
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let recordings = arguments.folder.join("recordings");
-    let bench_file = example_bench();
+    let (bench_file, truth) = (example_bench(), example_truth());
     let outlet = Outlet::of_bench(&arguments.folder);
     // Asked before the takes are made, which takes a while.
     outlet.make_folder(&recordings)?;
-    for (name, spec) in example_takes() {
+    for take in example_takes() {
+        let spec = take.spec;
         let bytes = wav_bytes(&spec.make().samples, 1, spec.sample_rate_hz as u32, WavSamples::Integer(16))
             .context("a take cannot be made")?;
-        outlet.save(&recordings.join(format!("{name}.wav")), &bytes, arguments.force)?;
+        outlet.save(&recordings.join(format!("{}.wav", take.name)), &bytes, arguments.force)?;
     }
+    outlet.save(&recordings.join(PHONE_TAKE.0), PHONE_TAKE.1, arguments.force)?;
     outlet.save(&arguments.folder.join("bench.toml"), bench_file.as_bytes(), arguments.force)?;
+    outlet.save(&arguments.folder.join("truth.toml"), truth_text(&truth).as_bytes(), arguments.force)?;
     print(
-        "Simulated takes for an invented parlour guitar of black walnut: two flat side blanks (the\n\
-         left one's third take has mishaps on purpose: one tap too loud, one double hit), the left\n\
-         side bent and then laminated with maple, the rim plain, laminated and braced (nothing, 5 g\n\
-         and 10 g stuck on at its tail), and two earlier rims.\n\n",
+        "Simulated takes for an invented parlour guitar of black walnut and sugar maple, two or more of\n\
+         every spot: three flat blanks (the left one's third take is a phone's, with mishaps on purpose:\n\
+         one tap too loud, one double hit), the left side bent and then laminated with maple, the rim\n\
+         plain, laminated and braced, with small masses stuck on, and two earlier rims.\n\n",
     );
     let bench = Bench::from_toml(&bench_file)?;
     let part = bench.parts.first().and_then(|p| p.stages.first()).map(|(_, described)| described.clone());
@@ -51,29 +53,34 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let blank = measure(&[recordings.join("left-blank")], &options, &ReportArguments::default(), None)?;
     print("\n");
     let whole = super::diary::write(&arguments.folder, "simulated")?;
-    let truth = EXAMPLE_BLANK.constants;
-    tell(&format!(
-        "the truth: left blank's E {:.2} GPa along and {:.2} GPa across, G {:.3} GPa",
-        1e-9 * truth.along_pa,
-        1e-9 * truth.across_pa,
-        1e-9 * truth.shear_pa,
-    ));
-    for stage in example_stages() {
-        for (station, node, _) in stage.stations.iter().filter(|s| s.2.len() > 1) {
-            tell(&format!("the truth: {}, {}, {station}: {}", stage.part, stage.stage, heaviest(&stage, *node)));
-        }
-    }
+    tell_truth(&truth);
+    tell(&format!("all that is true of these parts: {}", arguments.folder.join("truth.toml").display()));
     Ok(if blank == Outcome::Done { whole } else { blank })
 }
 
-/// Frequency and modal mass of the two modes that move most at the station.
-fn heaviest(stage: &ExampleStage, node: usize) -> String {
-    let mut modes = stage.rim.modes(Plane::In, 12).unwrap_or_default();
-    // Those that the takes hold.
-    modes.retain(|m| (40.0..1000.0).contains(&m.frequency_hz));
-    let mass = |m: &RimMode| stage.rim.outward_shape(m, node).powi(-2);
-    modes.sort_by(|a, b| mass(a).total_cmp(&mass(b)));
-    let told =
-        modes.iter().take(2).map(|m| format!("{:.2} Hz with a modal mass of {:.0} g", m.frequency_hz, 1e3 * mass(m)));
-    told.collect::<Vec<_>>().join(", ")
+/// What is true of the blanks, and of the modes that move most where masses were stuck on.
+fn tell_truth(truth: &Truth) {
+    for blank in &truth.blanks {
+        let c = blank.constants;
+        tell(&format!(
+            "the truth: {}: E {:.2} GPa along and {:.3} GPa across, G {:.3} GPa",
+            blank.part,
+            1e-9 * c.along_pa,
+            1e-9 * c.across_pa,
+            1e-9 * c.shear_pa,
+        ));
+    }
+    let loaded = |spot: &StageTruth| {
+        let folder = format!("{}/{}/{}+", spot.part, spot.stage, spot.station);
+        truth.takes.iter().any(|take| take.name.starts_with(&folder))
+    };
+    for spot in truth.stages.iter().filter(|spot| loaded(spot)) {
+        let mut modes: Vec<_> = spot.modes.iter().zip(&spot.modal_mass_kg).collect();
+        modes.sort_by(|a, b| a.1.total_cmp(b.1));
+        let told = modes.iter().take(2).map(|(mode, mass_kg)| {
+            format!("{:.2} Hz with a modal mass of {:.0} g", mode.frequency_hz, 1e3 * **mass_kg)
+        });
+        let told = told.collect::<Vec<_>>().join(", ");
+        tell(&format!("the truth: {}, {}, {}: {told}", spot.part, spot.stage, spot.station));
+    }
 }

@@ -27,7 +27,7 @@ use crate::sound::{ChannelChoice, OpenOptions};
   ringwright measure recordings/ --format csv --out modes.csv
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
   ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss, in plain words
-  ringwright measure left.wav --length 800mm --width 120mm --thickness 2.25mm --mass 132g
+  ringwright measure left.wav --length 760mm --width 112mm --thickness 1.9mm --mass 100g
   ringwright measure rim/waist rim/waist+5g rim/waist+10g   stiffness from stuck-on masses
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
@@ -75,6 +75,9 @@ pub struct ReportArguments {
     /// Say why each peak that is not listed as a mode was left out
     #[arg(long, short)]
     verbose: bool,
+    /// All digits of each mode and this recording's own intervals; else rounded to what holding the part anew leaves sure
+    #[arg(long)]
+    all_digits: bool,
     /// Show no progress bar
     #[arg(long)]
     no_progress: bool,
@@ -162,7 +165,8 @@ pub fn measure(
     let document = Document::new(&takes, &found);
     let text = match report.format {
         Format::Text => {
-            to_text(&document, Detail { verbose: report.verbose, explain: report.explain, why: "--verbose" })
+            let (verbose, explain, all_digits) = (report.verbose, report.explain, report.all_digits);
+            to_text(&document, Detail { verbose, explain, all_digits, why: "--verbose" })
         }
         Format::Json => document.to_json(),
         Format::Csv => to_csv(&document),

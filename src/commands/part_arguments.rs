@@ -14,16 +14,16 @@ pub struct PartArguments {
     /// A file that describes the part: kind, sizes, mass (see docs/part.md)
     #[arg(long, value_name = "FILE", conflicts_with_all = ["length", "width", "thickness", "mass"])]
     part: Option<PathBuf>,
-    /// Length of a flat blank along the grain, such as "800 mm"
+    /// Length of a flat blank along the grain, such as "760 mm"
     #[arg(long, value_name = "SIZE")]
     length: Option<String>,
-    /// Its width, such as "120 mm"
+    /// Its width, such as "112 mm"
     #[arg(long, value_name = "SIZE")]
     width: Option<String>,
-    /// Its thickness; several readings are averaged: "2.21 2.26 2.24 mm"
+    /// Its thickness; several readings are averaged: "1.88 1.91 1.90 1.92 mm"
     #[arg(long, value_name = "SIZE")]
     thickness: Option<String>,
-    /// Its mass, such as "132 g"
+    /// Its mass, such as "100 g"
     #[arg(long, value_name = "MASS")]
     mass: Option<String>,
 }

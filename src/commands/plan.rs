@@ -21,14 +21,14 @@ use crate::uncertainty::Figure;
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
-  ringwright plan --outer \"black walnut 2.25 mm\" --inner maple
+  ringwright plan --outer \"black cherry 1.9 mm\" --inner maple
   ringwright plan --outer left-blank/flat --inner maple --inner walnut --page plan.png
   ringwright plan --outer left-blank/flat --inner maple --times 5      what thickness?
-  ringwright plan --outer left-blank/flat --inner \"maple 1.5 mm\" --keep   how thin may outer go?
-  ringwright plan --outer left-blank/flat --sand-to \"2.0 mm\"           what tones then?
+  ringwright plan --outer left-blank/flat --inner \"maple 1.0 mm\" --keep   how thin may outer go?
+  ringwright plan --outer left-blank/flat --sand-to \"1.7 mm\"           what tones then?
 
-  ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim parlour --rim-page rim.png
-  ringwright plan --outer left-blank/flat --inner \"maple 2 mm\" --rim mould.svg --edges held --braces waist
+  ringwright plan --outer left-blank/flat --inner \"maple 1.4 mm\" --rim parlour --rim-page rim.png
+  ringwright plan --outer left-blank/flat --inner \"maple 1.4 mm\" --rim mould.svg --edges held --braces waist
 
 A ply is a folder of takes of a flat blank with its sizes and mass (as for `compare`), which is best, or
 a wood of the published table with a thickness. Woods: black walnut, sugar maple, yellow birch,
@@ -36,13 +36,13 @@ black cherry, white ash, yellow-poplar, red oak, white oak, western red cedar.
 Whether a side can be bent or breaks is not checked here.
 Exit codes: 0 done; 1 done, but a wish cannot be reached; 2 wrong usage.")]
 pub struct Arguments {
-    /// The outer ply: takes of a flat blank, or a wood and its thickness such as "black walnut 2.25 mm"
+    /// The outer ply: takes of a flat blank, or a wood and its thickness such as "black walnut 1.9 mm"
     #[arg(long, value_name = "PLY")]
     outer: String,
     /// An inner ply to try: the same, or a wood without a thickness; may be given more than once
     #[arg(long, value_name = "PLY")]
     inner: Vec<String>,
-    /// Thicknesses of the inner ply to try, such as "1 1.5 2 mm"
+    /// Thicknesses of the inner ply to try, such as "1 1.4 1.9 mm"
     #[arg(long, value_name = "SIZES", default_value = "0.5 0.75 1 1.25 1.5 1.75 2 2.5 3 mm")]
     thicknesses: String,
     /// What glues them: epoxy, hide glue, wood glue or contact cement, and its film, or none
@@ -68,10 +68,10 @@ pub struct Arguments {
     #[arg(long, value_name = "OUTLINE", requires = "inner")]
     rim: Option<String>,
     /// Depth of the rim's sides
-    #[arg(long, value_name = "SIZE", default_value = "100 mm")]
+    #[arg(long, value_name = "SIZE", default_value = "95 mm")]
     depth: String,
     /// Thickness of neck and tail block, or none
-    #[arg(long, value_name = "SIZE", default_value = "18 mm")]
+    #[arg(long, value_name = "SIZE", default_value = "20 mm")]
     blocks: String,
     /// Linings along both edges
     #[arg(long, value_enum, default_value_t = LiningChoice::Kerfed)]

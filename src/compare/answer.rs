@@ -1,6 +1,6 @@
 //! The answer to a comparison in one plain sentence.
 
-use super::comparison::Comparison;
+use super::comparison::{Comparison, Row};
 use super::verdict::{Ratio, Verdict};
 
 impl Comparison {
@@ -9,21 +9,30 @@ impl Comparison {
         if self.alike { self.likeness() } else { self.change() }
     }
 
+    /// The first of these rows that does not rest on a single pair of modes, which nothing checks.
+    fn row(&self, codes: &[&str]) -> Option<&Row> {
+        let checked = |r: &&Row| r.pairs != 1;
+        codes.iter().find_map(|code| self.whole.iter().filter(checked).find(|r| r.code == *code))
+    }
+
     fn change(&self) -> String {
-        let row = |code: &str| self.whole.iter().find(|r| r.code == code);
+        let row = |code: &str| self.row(&[code]);
         let mut said: Vec<String> = Vec::new();
-        if let Some(r) = row("bending_stiffness").or(row("stiffness_by_mass")).or(row("effective_stiffness")) {
+        if let Some(r) = self.row(&STIFFNESS) {
             said.push(match r.ratio.verdict {
                 Verdict::NotToldApart { .. } => {
-                    format!("its stiffness is not told apart ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
+                    format!("no clear difference in stiffness ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
                 }
                 _ => format!(
-                    "{} times as stiff ({} to {})",
+                    "{} times as stiff ({} to {}){}",
                     brief(r.ratio.value),
                     brief(r.ratio.low),
-                    brief(r.ratio.high)
+                    brief(r.ratio.high),
+                    less_than_matters(r)
                 ),
             });
+        } else if let Some(r) = row("pitch") {
+            said.push(sounds(&r.ratio));
         }
         if let Some(r) = row("mass") {
             said.push(format!("{} times the mass", brief(r.ratio.value)));
@@ -45,18 +54,20 @@ impl Comparison {
                     -percent(r.ratio.low),
                     -percent(r.ratio.high)
                 ),
-                Verdict::NotToldApart { .. } => "the power it takes from the edge is not told apart".into(),
+                Verdict::NotToldApart { .. } => "no clear difference in the power it takes from the edge".into(),
             });
         }
-        if said.is_empty()
+        if row("power_drawn").is_none()
             && let Some(r) = row("loss")
         {
-            said.push(format!(
-                "its modes lose {} times as much ({} to {})",
-                brief(r.ratio.value),
-                brief(r.ratio.low),
-                brief(r.ratio.high)
-            ));
+            let (percent, bounds) = (Percent::of(&r.ratio), less_than_matters(r));
+            said.push(match r.ratio.verdict {
+                Verdict::NotToldApart { .. } => {
+                    format!("no clear difference in loss ({:.2} to {:.2} times)", r.ratio.low, r.ratio.high)
+                }
+                Verdict::Larger => format!("its modes lose {} more{bounds}", percent.bounds()),
+                Verdict::Smaller => format!("its modes lose {} less{bounds}", percent.bounds()),
+            });
         }
         if said.is_empty() {
             return format!("{} against {}: nothing can be told", self.other, self.baseline);
@@ -66,15 +77,15 @@ impl Comparison {
 
     /// How far two parts that should be alike may lie apart.
     fn likeness(&self) -> String {
-        let row = |codes: &[&str]| codes.iter().find_map(|code| self.whole.iter().find(|r| r.code == *code));
         let figures = [
-            ("stiffness", row(&["bending_stiffness", "stiffness_by_mass", "effective_stiffness"])),
-            ("mass", row(&["mass"])),
-            ("loss", row(&["loss"])),
-            ("power drawn", row(&["power_drawn"])),
+            ("stiffness", self.row(&STIFFNESS)),
+            ("mass", self.row(&["mass"])),
+            ("loss", self.row(&["loss"])),
+            ("power drawn", self.row(&["power_drawn"])),
         ];
-        let said: Vec<String> =
-            figures.iter().filter_map(|(what, row)| Some(apart(what, &row.as_ref()?.ratio))).collect();
+        let pitch = self.row(&["pitch"]).filter(|_| figures[0].1.is_none()).map(|r| sounds(&r.ratio));
+        let apart = figures.iter().filter_map(|(what, row)| Some(apart(what, &row.as_ref()?.ratio)));
+        let said: Vec<String> = pitch.into_iter().chain(apart).collect();
         if said.is_empty() {
             return format!("{} beside {}: nothing can be told", self.other, self.baseline);
         }
@@ -82,32 +93,73 @@ impl Comparison {
     }
 }
 
+/// Rows that stand for the stiffness, the surest first.
+const STIFFNESS: [&str; 3] = ["bending_stiffness", "stiffness_by_mass", "effective_stiffness"];
+
+/// What is said of a difference that is known and too small to act on.
+fn less_than_matters(row: &Row) -> String {
+    match row.matters() {
+        Some(false) => format!(", less than matters ({:.0} %)", 100.0 * row.matters_from()),
+        _ => String::new(),
+    }
+}
+
+/// A difference in percent with the bounds of its 95 % interval, the smaller first; all positive where it is known to be one.
+struct Percent {
+    value: f64,
+    low: f64,
+    high: f64,
+    decimals: usize,
+}
+
+impl Percent {
+    fn of(ratio: &Ratio) -> Self {
+        let percent = |r: f64| 100.0 * (r - 1.0);
+        let decimals = usize::from(100.0 * (ratio.high - ratio.low) < 2.0);
+        let (value, low, high) = (percent(ratio.value), percent(ratio.low), percent(ratio.high));
+        match ratio.verdict {
+            Verdict::Smaller => Self { value: -value, low: -high, high: -low, decimals },
+            _ => Self { value, low, high, decimals },
+        }
+    }
+
+    /// "8 % (5 to 11 %)".
+    fn bounds(&self) -> String {
+        let d = self.decimals;
+        format!("{:.d$} % ({:.d$} to {:.d$} %)", self.value, self.low, self.high)
+    }
+
+    /// The interval's farther end, rounded up: they differ by no more than that.
+    fn most(&self) -> f64 {
+        let steps = 10f64.powi(self.decimals as i32);
+        (self.high.max(-self.low) * steps - 1e-6).ceil() / steps
+    }
+}
+
+/// "sounds 2.4 % (42 cents) lower (2.1 to 2.7 %)": a cent is a 1200th of an octave.
+fn sounds(ratio: &Ratio) -> String {
+    let (percent, d) = (Percent::of(ratio), Percent::of(ratio).decimals);
+    let direction = match ratio.verdict {
+        Verdict::NotToldApart { .. } => return format!("pitch alike within {:.d$} %", percent.most()),
+        Verdict::Larger => "higher",
+        Verdict::Smaller => "lower",
+    };
+    let cents = 1200.0 * ratio.value.log2().abs();
+    format!(
+        "sounds {:.d$} % ({cents:.0} cents) {direction} ({:.d$} to {:.d$} %)",
+        percent.value, percent.low, percent.high
+    )
+}
+
 /// "mass alike within 3 %", or "stiffness 8 % more (5 to 11 %)".
 fn apart(what: &str, ratio: &Ratio) -> String {
-    let percent = |r: f64| 100.0 * (r - 1.0);
-    let width = 100.0 * (ratio.high - ratio.low);
-    let digits = usize::from(width < 2.0);
-    match ratio.verdict {
-        Verdict::NotToldApart { .. } => {
-            // The interval's farther end: they differ by no more than that.
-            let most = percent(ratio.high).max(-percent(ratio.low));
-            // Rounded up: it is a bound.
-            let steps = 10f64.powi(digits as i32);
-            format!("{what} alike within {:.digits$} %", (most * steps - 1e-6).ceil() / steps)
-        }
-        Verdict::Larger => format!(
-            "{what} {:.digits$} % more ({:.digits$} to {:.digits$} %)",
-            percent(ratio.value),
-            percent(ratio.low),
-            percent(ratio.high)
-        ),
-        Verdict::Smaller => format!(
-            "{what} {:.digits$} % less ({:.digits$} to {:.digits$} %)",
-            -percent(ratio.value),
-            -percent(ratio.high),
-            -percent(ratio.low)
-        ),
-    }
+    let (percent, d) = (Percent::of(ratio), Percent::of(ratio).decimals);
+    let direction = match ratio.verdict {
+        Verdict::NotToldApart { .. } => return format!("{what} alike within {:.d$} %", percent.most()),
+        Verdict::Larger => "more",
+        Verdict::Smaller => "less",
+    };
+    format!("{what} {:.d$} % {direction} ({:.d$} to {:.d$} %)", percent.value, percent.low, percent.high)
 }
 
 /// Two or three digits.
@@ -117,7 +169,6 @@ fn brief(value: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::comparison::Row;
     use super::*;
     use crate::uncertainty::Figure;
 
@@ -131,6 +182,7 @@ mod tests {
             other: one.clone(),
             shown: ("", 1.0),
             ratio: Ratio::new(&one, &Figure::new(*ratio, share * ratio, "reading"), 5).expect("positive"),
+            pairs: 3,
         };
         let whole = rows.iter().map(row).collect();
         Comparison { baseline: "plain".into(), other: "laminated".into(), whole, alike, ..Comparison::default() }
@@ -158,10 +210,27 @@ mod tests {
             narrow("power_drawn", false)
         );
         assert!(narrow("mass", true).ends_with("mass 30.0 % more (29.5 to 30.5 %)"), "{}", narrow("mass", true));
-        assert!(narrow("loss", false).ends_with("its modes lose 1.30 times as much (1.29 to 1.31)"));
+        assert!(narrow("loss", false).ends_with("its modes lose 30.0 % (29.5 to 30.5 %) more"));
         for alike in [false, true] {
             assert!(compared(&[], 0.02, alike).answer().ends_with("plain: nothing can be told"));
         }
+    }
+
+    #[test]
+    fn the_sentence_rests_on_no_single_pair() {
+        let mut one = compared(&[("stiffness_by_mass", 1.3), ("mass", 1.1)], 0.002, false);
+        one.whole[0].pairs = 1;
+        assert_eq!(one.answer(), "laminated against plain: 1.10 times the mass");
+    }
+
+    /// 1200 log2 0.976 = -42.06; bounds 0.976 exp(+-1.96 x 0.0015).
+    #[test]
+    fn without_sizes_the_pitch_is_given() {
+        let pitch = |ratio, u| compared(&[("pitch", ratio)], u, true).answer();
+        assert_eq!(pitch(0.976, 0.0015), "laminated beside plain: sounds 2.4 % (42 cents) lower (2.1 to 2.7 %)");
+        assert_eq!(pitch(1.001, 0.001), "laminated beside plain: pitch alike within 0.3 %");
+        let small = compared(&[("bending_stiffness", 1.01)], 0.002, false).answer();
+        assert!(small.ends_with("1.01 times as stiff (1.01 to 1.01), less than matters (2 %)"), "{small}");
     }
 
     #[test]

@@ -4,17 +4,17 @@ use super::comparison::{Comparison, Row};
 use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
 use super::pairing::{Pair, pair_modes};
+use super::same_mode::{SAME_MODE, StageMode};
 use super::stage::{Stage, paired};
-use super::takes::{SAME_MODE, StageMode};
 use super::verdict::Ratio;
 use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
-use crate::part::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY};
 use crate::stiffness::stage_ratio;
 use crate::uncertainty::{Cause, Figure};
 
 /// The mode of a station's mobility that a mode of its takes is.
 fn station_mode<'a>(mobility: &'a Mobility, mode: &StageMode) -> Option<&'a StationMode> {
-    mobility.modes.iter().find(|m| (m.frequency.value / mode.frequency.value - 1.0).abs() < SAME_MODE)
+    let off = |m: &&StationMode| (m.frequency.value / mode.frequency.value - 1.0).abs();
+    mobility.modes.iter().filter(|m| off(m) < SAME_MODE).min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 /// What one stage's mean mobility in a band may lack (share): modes of the other stage whose partner should lie within the
@@ -68,14 +68,16 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             told(rival)
         ));
     }
+    let known = baseline.known.weaker(other.known);
     let single: Vec<&str> = [baseline, other].iter().filter(|s| s.takes == 1).map(|s| s.name.as_str()).collect();
     if !single.is_empty() {
         result.notes.push(format!(
-            "one take only of {}: how well the part comes back when held anew is assumed ({} % of frequency, {} % of damping), \
-             not measured",
+            "one take only of {}: how well the part comes back when held anew is {} ({:.2} % of frequency, {:.1} % of damping), \
+             not measured there",
             single.join(" and of "),
-            100.0 * HELD_ANEW_FREQUENCY,
-            100.0 * HELD_ANEW_DAMPING
+            if known.is_assumed() { "assumed" } else { "taken from other takes" },
+            100.0 * known.sizes().0,
+            100.0 * known.sizes().1
         ));
     }
     let takes = baseline.takes.min(other.takes).max(1);
@@ -87,7 +89,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                 let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
                 let mut rows = Vec::new();
                 let mut add = |code, what: &str, x: &Figure, y: &Figure, shown| {
-                    if let Some(ratio) = Ratio::new(x, y, takes) {
+                    if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
                         rows.push(Row {
                             code,
                             what: what.to_owned(),
@@ -95,6 +97,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                             other: y.clone(),
                             shown,
                             ratio,
+                            pairs: 1,
                         });
                     }
                 };
@@ -135,11 +138,13 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             .notes
             .push("no mode of one stage could be paired with one of the other; pairs can be set by hand".into());
     }
-    let mut add = |code, what: &str, x: &Figure, y: &Figure, shown| {
-        if let Some(ratio) = Ratio::new(x, y, takes) {
-            result.whole.push(Row { code, what: what.to_owned(), baseline: x.clone(), other: y.clone(), shown, ratio });
+    let mut add = |code, what: &str, pairs: usize, x: &Figure, y: &Figure, shown| {
+        if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
+            let (baseline, other) = (x.clone(), y.clone());
+            result.whole.push(Row { code, what: what.to_owned(), baseline, other, shown, ratio, pairs });
         }
     };
+    let one = Figure::exact(1.0);
     let mut assumes_shape = false;
     let mut notes: Vec<String> = Vec::new();
     let sure_pairs: Vec<(usize, usize)> =
@@ -157,10 +162,10 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .collect();
     let moved = (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp();
     if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
-        add("bending_stiffness", "bending stiffness EI", &x, &y, ("N m²", 1.0));
+        add("bending_stiffness", "bending stiffness EI", 0, &x, &y, ("N m²", 1.0));
     } else if !stiffer.is_empty() {
         let what = "stiffness, from f² times mass";
-        add("stiffness_by_mass", what, &Figure::exact(1.0), &common_ratio(&stiffer), ("", 1.0));
+        add("stiffness_by_mass", what, stiffer.len(), &one, &common_ratio(&stiffer), ("", 1.0));
         assumes_shape = true;
     }
     let effective: Vec<Figure> = sure_pairs
@@ -169,15 +174,15 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .collect();
     if !effective.is_empty() {
         let what = "stiffness k at the station";
-        add("effective_stiffness", what, &Figure::exact(1.0), &mean_ratio(&effective), ("", 1.0));
+        add("effective_stiffness", what, effective.len(), &one, &mean_ratio(&effective), ("", 1.0));
     }
     if let Some((x, y)) = both(&|s| s.mass.clone()) {
-        add("mass", "mass", &x, &y, ("g", 1e3));
+        add("mass", "mass", 0, &x, &y, ("g", 1e3));
     }
     if let Some((x, y)) =
         both(&|s| Some(Figure::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| v[0] / v[1])))
     {
-        add("stiffness_per_mass", "stiffness per mass", &x, &y, ("N m³/kg", 1.0));
+        add("stiffness_per_mass", "stiffness per mass", 0, &x, &y, ("N m³/kg", 1.0));
     }
     if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
         if let Some((ratio, band)) = power_drawn_ratio(a, b) {
@@ -186,7 +191,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             let ratio = ratio.plus_uncertainty(doubt, Cause::UnpairedModes);
             notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
             let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
-            add("power_drawn", &what, &Figure::exact(1.0), &ratio, ("", 1.0));
+            add("power_drawn", &what, 0, &one, &ratio, ("", 1.0));
             result.power_band_hz = Some(band);
         }
     } else if let Some((x, y)) = both(&|s| {
@@ -195,16 +200,17 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             v[0].powf(-0.25) * v[1].powf(-0.75)
         }))
     }) {
-        add("power_drawn", "power drawn, as an endless strip", &x, &y, ("", 1.0));
+        add("power_drawn", "power drawn, as an endless strip", 0, &x, &y, ("", 1.0));
     }
-    // One figure for the loss: the mean of the logarithms over all pairs.
+    // One figure for the loss and one for the pitch: the means of the logarithms over all pairs.
     if sure_pairs.len() > 1 {
-        let loss = |(i, j): &(usize, usize)| {
-            let (a, b) = (&baseline.modes[*i].damping_ratio, &other.modes[*j].damping_ratio);
-            Figure::combine(&[a, b], |x| x[1] / x[0])
+        let ratios = |of: fn(&StageMode) -> &Figure| -> Vec<Figure> {
+            let ratio = |(i, j): &(usize, usize)| of(&other.modes[*j]).over(of(&baseline.modes[*i]));
+            sure_pairs.iter().map(ratio).collect()
         };
-        let ratios: Vec<Figure> = sure_pairs.iter().map(loss).collect();
-        add("loss", "loss, mean over the pairs", &Figure::exact(1.0), &mean_ratio(&ratios), ("", 1.0));
+        let (damping, frequency) = (ratios(|m| &m.damping_ratio), ratios(|m| &m.frequency));
+        add("loss", "loss, mean over the pairs", damping.len(), &one, &mean_ratio(&damping), ("", 1.0));
+        add("pitch", "pitch, mean over the pairs", frequency.len(), &one, &mean_ratio(&frequency), ("", 1.0));
     }
     if assumes_shape {
         result.notes.push(
@@ -255,7 +261,7 @@ mod tests {
 
     /// What is derived from pairs, of the whole part and of each pair.
     fn derived(comparison: &Comparison) -> (Vec<&'static str>, usize) {
-        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !["mass", "power_drawn"].contains(c));
+        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !["mass", "power_drawn", "pitch"].contains(c));
         (codes.collect(), comparison.pairs.iter().filter(|(_, rows)| rows.len() > 1).count())
     }
 

@@ -14,6 +14,8 @@ pub struct Row {
     /// Unit as shown, and the factor from SI to it.
     pub shown: (&'static str, f64),
     pub ratio: Ratio,
+    /// Pairs of modes that it rests on; 0 where it needs none.
+    pub pairs: usize,
 }
 
 /// One stage against the baseline.

@@ -1,8 +1,8 @@
 //! This part against the shop's earlier ones: a control chart of individual values.
 
 use super::pairing::pair_modes;
+use super::same_mode::StageMode;
 use super::stage::{Stage, paired};
-use super::takes::StageMode;
 use crate::uncertainty::{COVERAGE_95, Figure, student_factor};
 
 /// Limits are the mean give or take so many mean moving ranges: 3/d2, with d2 = 1.128 for ranges of two (NIST/SEMATECH

@@ -39,7 +39,15 @@ mod tests {
     fn a_forecast_is_met_within_both_intervals() {
         let one = Figure::exact(1.0);
         let ratio = Ratio::new(&one, &Figure::new(7.0, 0.07, "taps"), 5).expect("positive");
-        let row = Row { code: "mass", what: "mass".into(), baseline: one.clone(), other: one, shown: ("", 1.0), ratio };
+        let row = Row {
+            code: "mass",
+            what: "mass".into(),
+            baseline: one.clone(),
+            other: one,
+            shown: ("", 1.0),
+            ratio,
+            pairs: 0,
+        };
         let mut comparison = Comparison { whole: vec![row], ..Comparison::default() };
         // 7.0 against 7.9 give or take 1.0 is met; against 7.9 give or take 0.2 it is not.
         comparison.foretell("mass", &Figure::new(7.9, 0.5, "plies"));

@@ -2,11 +2,9 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use crate::uncertainty::{Contribution, student_factor};
+use crate::part::HUNG_AGAIN_DOF;
+use crate::uncertainty::Contribution;
 
-/// What the assumed size of holding anew is worth in degrees of freedom beside the takes' own scatter (by judgement: about as much
-/// as six takes say).
-pub(super) const ASSUMED_COUNTS: f64 = 6.0;
 /// Chance at which a mode's own scatter is called larger than its readings explain.
 const SURE: f64 = 0.95;
 
@@ -28,69 +26,150 @@ pub(super) struct Mean {
     pub own: Contribution,
 }
 
-/// Variance of the mean of `takes` takes, in units of the assumed variance of one, if they scatter as assumed: what more takes
-/// would be worth.
-pub(super) fn held_variance(takes: usize) -> f64 {
-    let n = takes.max(1) as f64;
-    let student = if takes > 1 { student_factor(ASSUMED_COUNTS + n - 1.0) } else { 1.0 };
-    student * student / n
+/// How takes of one thing scatter about their means, in one quantity: sums that add up over stages, spots and parts.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Spread {
+    /// Sum of squares of what all modes of a take share (shifts of the logarithm).
+    shared: f64,
+    shared_dof: f64,
+    /// Sums of squares of what is left of each mode: in units of its readings' own variance, and of that with holding anew as assumed.
+    left_by_read: f64,
+    left_by_expected: f64,
+    left_dof: f64,
+}
+
+impl Spread {
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            shared: self.shared + other.shared,
+            shared_dof: self.shared_dof + other.shared_dof,
+            left_by_read: self.left_by_read + other.left_by_read,
+            left_by_expected: self.left_by_expected + other.left_by_expected,
+            left_dof: self.left_dof + other.left_dof,
+        }
+    }
+
+    /// Degrees of freedom of what holding anew does to one take: the assumption's and the takes' own.
+    pub fn held_dof(&self) -> f64 {
+        HUNG_AGAIN_DOF + self.shared_dof
+    }
+
+    /// What holding anew does to all modes of one take (standard deviation of the logarithm): the takes' scatter pooled with the
+    /// assumption.
+    pub fn held(&self, assumed: f64) -> Contribution {
+        let dof = self.held_dof();
+        Contribution { size: ((HUNG_AGAIN_DOF * assumed * assumed + self.shared) / dof).sqrt(), dof }
+    }
+
+    /// The variance of a mode's single reading by itself, in units of the expected, where it is surely more than was read.
+    fn surely_left(&self) -> Option<f64> {
+        let limit = || ChiSquared::new(self.left_dof).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
+        (self.left_dof >= 1.0 && self.left_by_read > limit()).then(|| self.left_by_expected / self.left_dof)
+    }
+}
+
+/// A mode's readings seen beside those of the other modes: the shifts that all share are taken off.
+struct Readings<'a> {
+    modes: &'a [Vec<Reading>],
+    assumed: f64,
+    shifts: Vec<f64>,
+    /// Differences between takes that can be seen; and readings beyond the first of each mode.
+    shared_dof: f64,
+    repeated: f64,
+}
+
+impl<'a> Readings<'a> {
+    fn new(modes: &'a [Vec<Reading>], assumed: f64) -> Self {
+        let takes = modes.iter().flatten().map(|r| r.take + 1).max().unwrap_or(0);
+        let shared: Vec<&Vec<Reading>> = modes.iter().filter(|m| m.len() > 1).collect();
+        Self {
+            shifts: shifts(&shared, takes, &|r| weight(r, assumed)),
+            shared_dof: freedom_of_shifts(&shared, takes),
+            repeated: shared.iter().map(|m| m.len() as f64 - 1.0).sum(),
+            modes,
+            assumed,
+        }
+    }
+
+    fn left_dof(&self) -> f64 {
+        self.repeated - self.shared_dof
+    }
+
+    /// Sum of squares of what is left of a mode.
+    fn left(&self, mode: &[Reading]) -> f64 {
+        let mean = log_mean(mode, &self.shifts, &|r| weight(r, self.assumed));
+        mode.iter().map(|r| (r.value.ln() - mean - self.shifts[r.take]).powi(2)).sum()
+    }
+
+    /// The variance of one reading of a mode that holding anew, as assumed, and reading make.
+    fn expected(&self, mode: &[Reading]) -> f64 {
+        read_variance(mode) + self.assumed * self.assumed
+    }
+
+    fn spread(&self) -> Spread {
+        let left = |scale: &dyn Fn(&[Reading]) -> f64| {
+            self.modes.iter().filter(|m| m.len() > 1).map(|m| self.left(m) / scale(m)).sum::<f64>()
+        };
+        Spread {
+            shared: self.shifts.iter().map(|s| s * s).sum(),
+            shared_dof: self.shared_dof,
+            left_by_read: left(&read_variance),
+            left_by_expected: left(&|m| self.expected(m)),
+            left_dof: self.left_dof(),
+        }
+    }
+
+    fn mean(&self, mode: &[Reading], known: &Spread) -> Mean {
+        let weights: f64 = mode.iter().map(|r| weight(r, self.assumed)).sum();
+        let shares = || mode.iter().map(|r| weight(r, self.assumed) / weights);
+        let value = mode.iter().zip(shares()).map(|(r, share)| share * r.value).sum::<f64>();
+        let takes_left = shares().map(|s| s * s).sum::<f64>().sqrt();
+        let within = mode.iter().zip(shares()).map(|(r, share)| (share * r.u).powi(2)).sum::<f64>().sqrt();
+        let read = Contribution { size: within, dof: f64::INFINITY };
+        let own = known.surely_left().map_or(read, |pooled| {
+            let variance = self.by_itself(mode).max(pooled * self.expected(mode));
+            let scatter = Contribution { size: value * variance.sqrt() * takes_left, dof: known.left_dof };
+            if scatter.size_95() > within { scatter } else { read }
+        });
+        let held = known.held(self.assumed);
+        Mean { value, held: Contribution { size: value * held.size * takes_left, ..held }, own }
+    }
+
+    /// The variance of one reading of a mode that its own readings show; 0 where they show none.
+    fn by_itself(&self, mode: &[Reading]) -> f64 {
+        if mode.len() < 2 || self.left_dof() <= 0.0 {
+            return 0.0;
+        }
+        self.left(mode) * self.repeated / self.left_dof() / (mode.len() as f64 - 1.0)
+    }
+}
+
+/// No reading is better than the holding lets it be, so one clear take or mode does not outweigh the others.
+fn weight(r: &Reading, assumed: f64) -> f64 {
+    1.0 / ((r.u / r.value).powi(2) + assumed * assumed)
+}
+
+/// Mean square of the readings' own uncertainties (relative).
+fn read_variance(mode: &[Reading]) -> f64 {
+    mode.iter().map(|r| (r.u / r.value).powi(2)).sum::<f64>() / mode.len() as f64
+}
+
+/// How the takes of a stage scatter.
+pub(super) fn spread(modes: &[Vec<Reading>], assumed: f64) -> Spread {
+    Readings::new(modes, assumed).spread()
 }
 
 /// Means of all modes of a stage over its takes (some modes may be missing in some takes).
 ///
 /// ln(value of mode i in take t) = mean_i + shift_t + rest_it: holding the part anew moves all modes of a take by the same share, and
-/// each by a little of its own. Means and shifts are fitted by weighted least squares. With n takes that modes have in common,
-/// the shifts' variance is (6 a^2 + sum of shift^2)/(6 + n - 1), a the assumed standard uncertainty: the estimate of the takes
-/// pooled with an assumption that counts as six degrees of freedom, known with all 6 + n - 1. (Readings' noise in
-/// the shifts is left in: it errs to the wide side.) What was heard in one take only has the assumed size. What is left of each
-/// mode counts where it is surely larger than the readings' own uncertainties: pooled over the modes, or the mode's own scatter if
-/// that is larger, known with the (n - 1)(modes - 1) degrees of freedom.
-pub(super) fn means(modes: &[Vec<Reading>], assumed: f64) -> Vec<Mean> {
-    // No reading is better than the holding lets it be, so one clear take or mode does not outweigh the others.
-    let weight = |r: &Reading| 1.0 / ((r.u / r.value).powi(2) + assumed * assumed);
-    let takes = modes.iter().flatten().map(|r| r.take + 1).max().unwrap_or(0);
-    let shared: Vec<&Vec<Reading>> = modes.iter().filter(|m| m.len() > 1).collect();
-    let shifts = shifts(&shared, takes, &weight);
-    let held_freedom = freedom_of_shifts(&shared, takes);
-    let (held, held_dof) = if held_freedom > 0.0 {
-        let freedom = ASSUMED_COUNTS + held_freedom;
-        let squares: f64 = shifts.iter().map(|s| s * s).sum();
-        (((ASSUMED_COUNTS * assumed * assumed + squares) / freedom).sqrt(), freedom)
-    } else {
-        (assumed, f64::INFINITY)
-    };
-    // What is left of each mode: sum of squares, and the mean square of what its readings explain.
-    let left = |mode: &Vec<Reading>| -> f64 {
-        let mean = log_mean(mode, &shifts, &weight);
-        mode.iter().map(|r| (r.value.ln() - mean - shifts[r.take]).powi(2)).sum()
-    };
-    let read = |mode: &Vec<Reading>| mode.iter().map(|r| (r.u / r.value).powi(2)).sum::<f64>() / mode.len() as f64;
-    let more: f64 = shared.iter().map(|m| m.len() as f64 - 1.0).sum();
-    let freedom = more - held_freedom;
-    let limit = ChiSquared::new(freedom.max(1.0)).map_or(f64::INFINITY, |c| c.inverse_cdf(SURE));
-    let surely = freedom >= 1.0 && shared.iter().map(|m| left(m) / read(m)).sum::<f64>() > limit;
-    let scale = |mode: &Vec<Reading>| read(mode) + assumed * assumed;
-    let pooled = shared.iter().map(|m| left(m) / scale(m)).sum::<f64>() / freedom;
-    modes
-        .iter()
-        .map(|mode| {
-            let weights: f64 = mode.iter().map(weight).sum();
-            let shares = || mode.iter().map(|r| weight(r) / weights);
-            let value = mode.iter().zip(shares()).map(|(r, share)| share * r.value).sum::<f64>();
-            let takes_left = shares().map(|s| s * s).sum::<f64>().sqrt();
-            let within = mode.iter().zip(shares()).map(|(r, share)| (share * r.u).powi(2)).sum::<f64>().sqrt();
-            let read = Contribution { size: within, dof: f64::INFINITY };
-            let own = if surely && mode.len() > 1 {
-                let by_itself = left(mode) * more / freedom / (mode.len() as f64 - 1.0);
-                let variance = by_itself.max(pooled * scale(mode));
-                let scatter = Contribution { size: value * variance.sqrt() * takes_left, dof: freedom };
-                if scatter.size_95() > within { scatter } else { read }
-            } else {
-                read
-            };
-            Mean { value, held: Contribution { size: value * held * takes_left, dof: held_dof }, own }
-        })
-        .collect()
+/// each by a little of its own. Means and shifts are fitted by weighted least squares. `known` is what is known of the scatter, these
+/// takes' own included: with n degrees of freedom of shifts their variance is (6 a^2 + sum of shift^2)/(6 + n), a the assumed
+/// standard uncertainty: the takes pooled with an assumption that counts as six degrees of freedom, known with all 6 + n. (Readings'
+/// noise in the shifts is left in: it errs to the wide side.) What is left of each mode counts where it is surely larger than the
+/// readings' own uncertainties: pooled over the modes, or the mode's own scatter if that is larger.
+pub(super) fn means(modes: &[Vec<Reading>], assumed: f64, known: &Spread) -> Vec<Mean> {
+    let readings = Readings::new(modes, assumed);
+    modes.iter().map(|mode| readings.mean(mode, known)).collect()
 }
 
 /// Weighted mean of a mode's logarithms, the takes' shifts taken off.
@@ -151,6 +230,11 @@ mod tests {
 
     const ASSUMED: f64 = 1e-3;
 
+    /// Means with what these takes say alone.
+    fn alone(modes: &[Vec<Reading>]) -> Vec<Mean> {
+        means(modes, ASSUMED, &spread(modes, ASSUMED))
+    }
+
     fn read(take: usize, value: f64, relative_u: f64) -> Reading {
         Reading { take, value, u: relative_u * value }
     }
@@ -163,7 +247,7 @@ mod tests {
         let modes: Vec<Vec<Reading>> = [100.0, 200.0, 300.0]
             .map(|hz: f64| vec![read(0, hz * (-2e-3f64).exp(), 1e-5), read(1, hz * 2e-3f64.exp(), 1e-5)])
             .into();
-        for (mean, hz) in means(&modes, ASSUMED).iter().zip([100.0, 200.0, 300.0]) {
+        for (mean, hz) in alone(&modes).iter().zip([100.0, 200.0, 300.0]) {
             assert!((mean.value / hz - 1.0).abs() < 1e-5, "{mean:?}");
             assert!((mean.held.size_95() / mean.value / (1e-3 * 2.364_62 / 1.959_964) - 1.0).abs() < 1e-4, "{mean:?}");
             assert!((mean.own.size_95() / mean.value / (1e-5 / 2f64.sqrt()) - 1.0).abs() < 1e-3, "{mean:?}");
@@ -179,7 +263,7 @@ mod tests {
             vec![read(0, 1.0, 1e-5), read(1, 1.0, 1e-5)],
             vec![read(0, 1.0, 1e-5), read(1, 1.0, 1e-5)],
         ];
-        let all = means(&modes, ASSUMED);
+        let all = alone(&modes);
         let held = ((6.0 * 1e-6 + 2e-6) / 7.0 / 2.0f64).sqrt() * 2.364_62 / 1.959_964;
         assert!(all.iter().all(|m| (m.held.size_95() / held - 1.0).abs() < 1e-3), "{all:?}");
         // By itself the first has 8e-6 over two thirds of a degree of freedom, the others the pooled 6e-6.
@@ -191,14 +275,16 @@ mod tests {
     /// Heard once, held once, whatever the other modes say; takes without a mode in common say nothing of each other.
     #[test]
     fn what_was_heard_once_has_the_assumed_size() {
-        let alone = means(&[vec![read(0, 100.0, 1e-5)], vec![read(1, 200.0, 1e-5)]], ASSUMED);
-        assert!(alone.iter().all(|m| (m.held.size_95() / m.value - ASSUMED).abs() < 1e-12), "{alone:?}");
+        let apart = alone(&[vec![read(0, 100.0, 1e-5)], vec![read(1, 200.0, 1e-5)]]);
+        // t(6) = 2.44691 (table): the assumption itself is worth six degrees of freedom.
+        let assumed = ASSUMED * 2.446_91 / 1.959_964;
+        assert!(apart.iter().all(|m| (m.held.size_95() / m.value / assumed - 1.0).abs() < 1e-5), "{apart:?}");
         let modes = vec![
             vec![read(0, 100.0, 1e-5), read(1, 100.0, 1e-5)],
             vec![read(1, 200.0, 1e-5)],
             vec![read(2, 300.0, 1e-5)],
         ];
-        let all = means(&modes, ASSUMED);
+        let all = alone(&modes);
         let once = (6.0f64 / 7.0).sqrt() * 2.364_62 / 1.959_964 * ASSUMED;
         for (mean, expected) in all.iter().zip([once / 2f64.sqrt(), once, once]) {
             assert!((mean.held.size_95() / mean.value / expected - 1.0).abs() < 1e-4, "{all:?}");
@@ -214,5 +300,24 @@ mod tests {
         for (shift, truth) in found.iter().zip([-2e-3, 0.0, 2e-3]) {
             assert!((shift - truth).abs() < 1e-9, "{found:?}");
         }
+    }
+
+    /// Learned elsewhere: twelve shifts of twice the assumed size, so (6 + 12 x 4)/18 = 3 times the variance, known with 18 degrees of
+    /// freedom (t = 2.10092, table). Modes that scatter alone elsewhere, by four times the expected variance, do so here.
+    #[test]
+    fn what_other_stages_show_counts_here() {
+        let known = Spread {
+            shared: 48.0 * ASSUMED * ASSUMED,
+            shared_dof: 12.0,
+            left_by_read: 4e5,
+            left_by_expected: 80.0,
+            left_dof: 20.0,
+        };
+        let [mean] = means(&[vec![read(0, 100.0, 1e-5)]], ASSUMED, &known)[..] else { panic!("one mode") };
+        let held = ASSUMED * 3f64.sqrt() * 2.100_92 / 1.959_964;
+        assert!((mean.held.size_95() / 100.0 / held - 1.0).abs() < 1e-4, "{mean:?}");
+        // t(20) = 2.08596.
+        let own = ASSUMED * 2.0 * 2.085_96 / 1.959_964;
+        assert!((mean.own.size_95() / 100.0 / own - 1.0).abs() < 1e-3, "{mean:?}");
     }
 }

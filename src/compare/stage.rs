@@ -1,7 +1,8 @@
 //! What is known of a stage of a part.
 
 use super::pairing::Paired;
-use super::takes::StageMode;
+use super::repeatability::Repeatability;
+use super::same_mode::StageMode;
 use crate::loss::Mobility;
 use crate::part::RimBuild;
 use crate::uncertainty::Figure;
@@ -19,6 +20,8 @@ pub struct Stage {
     pub mobility: Option<Mobility>,
     /// Takes without a mass stuck on.
     pub takes: usize,
+    /// What is known of how well its takes repeat.
+    pub known: Repeatability,
     /// How the rim is built, where that is described.
     pub build: Option<RimBuild>,
     pub notes: Vec<String>,

@@ -1,6 +1,6 @@
-//! Larger, smaller, or not told apart; and how many more takes would show a difference.
+//! Larger, smaller, or no clear difference; and how many more takes would show a difference.
 
-use super::scatter::held_variance;
+use super::repeatability::Repeatability;
 use crate::uncertainty::{COVERAGE_95, Figure, Source};
 
 /// What may be said of a ratio.
@@ -38,6 +38,11 @@ impl Ratio {
     /// The interval is taken in the logarithm, so that a and 1/a are treated alike; what both share cancels. Few taps and few
     /// takes are allowed for by Student's t.
     pub fn new(baseline: &Figure, other: &Figure, takes: usize) -> Option<Self> {
+        Self::knowing(baseline, other, takes, &Repeatability::default())
+    }
+
+    /// The same where takes have shown how well they repeat: the advice goes by that.
+    pub fn knowing(baseline: &Figure, other: &Figure, takes: usize, known: &Repeatability) -> Option<Self> {
         if !(baseline.value > 0.0 && other.value > 0.0) {
             return None;
         }
@@ -59,7 +64,7 @@ impl Ratio {
                 if source.cause.shrinks_with_takes() { of_takes += variance } else { fixed += variance }
             }
             let wanted = (log.value / FOUND_IN_NINE_OF_TEN).powi(2) - fixed;
-            let left = |more: usize| of_takes * held_variance(takes + more) / held_variance(takes);
+            let left = |more: usize| of_takes * known.gain(takes, more);
             Verdict::NotToldApart { takes: (1..=MOST_TAKES).find(|more| left(*more) <= wanted) }
         };
         Some(Self {
@@ -78,13 +83,13 @@ impl Verdict {
         match self {
             Self::Larger => "larger".into(),
             Self::Smaller => "smaller".into(),
-            Self::NotToldApart { takes: Some(1) } => {
-                "not told apart; 1 more take of each, held anew, would show one of this size".into()
-            }
             Self::NotToldApart { takes: Some(takes) } => {
-                format!("not told apart; {takes} more takes of each, held anew, would show one of this size")
+                let takes_word = if *takes == 1 { "take" } else { "takes" };
+                format!(
+                    "no clear difference yet; {takes} more {takes_word} of each, held anew, would show one of this size"
+                )
             }
-            Self::NotToldApart { takes: None } => "not told apart".into(),
+            Self::NotToldApart { takes: None } => "no clear difference".into(),
         }
     }
 
@@ -118,13 +123,13 @@ mod tests {
         assert_eq!(ratio.verdict, Verdict::Larger);
         // ln 1.1 +- 1.96 sqrt(0.01^2 + 0.00909^2), by hand.
         assert!((ratio.low - 1.0711).abs() < 1e-3 && (ratio.high - 1.1297).abs() < 1e-3, "{ratio:?}");
-        // A difference of 1.33 standard uncertainties of one take each: n takes need t(5 + n)^2/n <= (1.33/3.2415)^2 = 0.1686.
-        // With Student's t from tables: t(12) = 2.17881 over 7 is 0.1765, t(13) = 2.16037 over 8 is 0.1519.
+        // A difference of ln 1.02 over 0.015/1.02 = 1.3466 standard uncertainties of one take each: n more takes need (t(6 + 2n)/t(6))^2/(1 + n) <= (1.3466/3.2415)^2 = 0.1726. With t from tables (6: 2.44691, 12: 2.17881,
+        // 14: 2.14479): n = 3 gives 0.1982, n = 4 gives 0.1537.
         for source in [Cause::HeldAnewDamping, Cause::Damping] {
             let ratio =
                 Ratio::new(&Figure::exact(100.0), &Figure::new(102.0, 1.5, source.clone()), 1).expect("positive");
-            assert_eq!(ratio.verdict, Verdict::NotToldApart { takes: Some(7) }, "{source}");
-            assert_eq!(ratio.verdict.more_takes(), Some(7));
+            assert_eq!(ratio.verdict, Verdict::NotToldApart { takes: Some(4) }, "{source}");
+            assert_eq!(ratio.verdict.more_takes(), Some(4));
         }
         let d = Figure::new(101.0, 3.0, Cause::Thickness);
         assert_eq!(Ratio::new(&a, &d, 5).expect("positive").verdict, Verdict::NotToldApart { takes: None });

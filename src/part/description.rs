@@ -323,12 +323,12 @@ mod tests {
     #[test]
     fn reads_a_blank() {
         let part = PartDescription::from_toml(
-            "name = \"left side\"\nlength = \"800 mm\"\nwidth = \"120 mm\"\nthickness = \"2.21 2.26 2.24 mm\"\n\
-             mass = \"4.7 oz\"\n[uncertainty]\nlength = \"1 mm\"\n",
+            "name = \"left side\"\nlength = \"760 mm\"\nwidth = \"112 mm\"\nthickness = \"1.88 1.93 1.91 mm\"\n\
+             mass = \"3.5 oz\"\n[uncertainty]\nlength = \"1 mm\"\n",
         )
         .unwrap_or_else(|e| panic!("{e}"));
         let sizes = part.sizes().unwrap_or_else(|missing| panic!("{missing:?}"));
-        assert!((sizes.thickness.value - 2.236_666_7e-3).abs() < 1e-9);
+        assert!((sizes.thickness.value - 1.906_666_7e-3).abs() < 1e-9);
         // s = 0.0252 mm over sqrt 3 is 0.01453 with two degrees of freedom, and the calliper's 0.02 mm: 0.02472 with
         // 2 (0.02472/0.01453)^4 = 16.8 of them (Welch and Satterthwaite), for which t is 2.112 (table, between 16 and 17).
         assert!((sizes.thickness.u() - 0.02472e-3).abs() < 1e-8 && (sizes.thickness.dof() - 16.8).abs() < 0.1);
@@ -341,34 +341,34 @@ mod tests {
     fn plies_must_make_up_the_thickness() {
         let text = |t: &str| {
             format!(
-                "thickness = \"{t}\"\n[[ply]]\nwood = \"walnut\"\nthickness = \"2.25 mm\"\n[[ply]]\nwood = \"maple\"\nthickness = \"2 mm\"\n"
+                "thickness = \"{t}\"\n[[ply]]\nwood = \"walnut\"\nthickness = \"1.9 mm\"\n[[ply]]\nwood = \"maple\"\nthickness = \"1.4 mm\"\n"
             )
         };
         let part = |t: &str| PartDescription::from_toml(&text(t)).unwrap_or_else(|e| panic!("{e}"));
-        assert_eq!(part("4.35 mm").plies.len(), 2);
-        assert!(part("4.35 mm").questions().is_empty());
-        assert!(part("3.9 mm").questions()[0].contains("plies together are 4.25 mm"));
+        assert_eq!(part("3.4 mm").plies.len(), 2);
+        assert!(part("3.4 mm").questions().is_empty());
+        assert!(part("2.9 mm").questions()[0].contains("plies together are 3.30 mm"));
     }
 
     #[test]
     fn says_where_it_is_wrong() {
         let error = |text: &str| PartDescription::from_toml(text).expect_err("it is wrong").to_string();
-        assert!(error("kind = \"strip\"\nthickness = \"2.2\"\n").starts_with("line 2, thickness: \"2.2\" has no unit"));
+        assert!(error("kind = \"strip\"\nthickness = \"1.9\"\n").starts_with("line 2, thickness: \"1.9\" has no unit"));
         assert!(
             error("length = \"1 m\"\n[uncertainty]\nlength = \"1 kg\"\n").starts_with("line 3, uncertainty.length")
         );
         assert!(error("lenght = \"1 m\"\n").contains("line 1: unknown field `lenght`"));
-        assert!(error("length = 800\n").starts_with("line 1"));
+        assert!(error("length = 760\n").starts_with("line 1"));
         assert!(error("length = \"1 m\n").starts_with("line 1"));
     }
 
     #[test]
     fn questions_what_cannot_be() {
         let part = |l, w, t, m| PartDescription::from_sizes(Some(l), Some(w), Some(t), Some(m)).expect("readable");
-        assert!(part("800 mm", "120 mm", "2.25 cm", "132 g").questions()[0].contains("too low for any wood"));
-        assert!(part("800 mm", "120 mm", "2.25 mm", "1.32 kg").questions()[0].contains("too high"));
-        assert!(part("800 mm", "2.25 mm", "120 mm", "132 g").questions()[0].contains("exchanged"));
-        assert!(part("800 mm", "120 mm", "2.25 mm", "132 g").questions().is_empty());
+        assert!(part("760 mm", "112 mm", "1.9 cm", "100 g").questions()[0].contains("too low for any wood"));
+        assert!(part("760 mm", "112 mm", "1.9 mm", "1.00 kg").questions()[0].contains("too high"));
+        assert!(part("760 mm", "1.9 mm", "112 mm", "100 g").questions()[0].contains("exchanged"));
+        assert!(part("760 mm", "112 mm", "1.9 mm", "100 g").questions().is_empty());
         let no_mass = PartDescription::from_sizes(Some("1 m"), None, None, None).expect("readable");
         assert_eq!(no_mass.sizes(), Err(vec!["width", "thickness", "mass"]));
     }

@@ -82,19 +82,17 @@ mod tests {
     #[test]
     fn a_rim_is_described() {
         let part = |rim: &str| PartDescription::from_toml(&format!("kind = \"rim\"\n[rim]\n{rim}"));
-        let built = part("outline = \"parlour\"\ndepth = \"4 in\"\nblocks = \"18 mm\"\nlinings = \"kerfed\"\n");
+        let built = part("outline = \"parlour\"\ndepth = \"3 3/4 in\"\nblocks = \"20 mm\"\nlinings = \"kerfed\"\n");
         let built = built.unwrap_or_else(|e| panic!("{e}")).rim.expect("a rim");
         assert!(
-            (built.depth_m - 0.1016).abs() < 1e-12
-                && built.block_m.is_some_and(|b| (b - 0.018).abs() < 1e-12)
+            (built.depth_m - 0.09525).abs() < 1e-12
+                && built.block_m.is_some_and(|b| (b - 0.020).abs() < 1e-12)
                 && built.joined()
         );
-        let bare = part("outline = \"mould.svg\"\ndepth = \"100 mm\"\nblocks = \"none\"\n");
+        let bare = part("outline = \"mould.svg\"\ndepth = \"95 mm\"\nblocks = \"none\"\n");
         assert!(!bare.unwrap_or_else(|e| panic!("{e}")).rim.expect("a rim").joined());
         let wrong = |rim: &str| part(rim).expect_err("it is wrong").to_string();
-        assert!(
-            wrong("outline = \"parlour\"\ndepth = \"100 cm\"\n").starts_with("line 4, rim.depth: \"100 cm\": 30 to")
-        );
+        assert!(wrong("outline = \"parlour\"\ndepth = \"95 cm\"\n").starts_with("line 4, rim.depth: \"95 cm\": 30 to"));
         assert!(wrong("outline = \"parlour\"\n").contains("missing field `depth`"));
         assert!(
             wrong("outline = \"parlour\"\ndepth = \"9 cm\"\nlinings = \"many\"\n").contains("unknown variant `many`")

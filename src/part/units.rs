@@ -1,4 +1,4 @@
-//! Sizes as people write them: "2.25 mm", "90 thou", "1/8 in", "412 g", "14.5 oz", "21 C", "45 %".
+//! Sizes as people write them: "1.9 mm", "75 thou", "1/8 in", "412 g", "14.5 oz", "20 C", "46 %".
 
 /// What a quantity measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,15 +57,15 @@ impl Dimension {
     /// An example to show in messages.
     fn example(self) -> &'static str {
         match self {
-            Self::Length => "\"2.25 mm\", \"90 thou\" or \"1/8 in\"",
-            Self::Mass => "\"132 g\" or \"4.7 oz\"",
-            Self::Temperature => "\"21 C\" or \"70 F\"",
-            Self::Humidity => "\"45 %\"",
+            Self::Length => "\"1.9 mm\", \"75 thou\" or \"1/8 in\"",
+            Self::Mass => "\"100 g\" or \"3.5 oz\"",
+            Self::Temperature => "\"20 C\" or \"70 F\"",
+            Self::Humidity => "\"46 %\"",
         }
     }
 }
 
-/// One or several readings of a quantity: "2.25 mm" or "2.21 2.26 2.24 mm". Values in SI (temperature in degrees Celsius,
+/// One or several readings of a quantity: "1.9 mm" or "1.88 1.91 1.90 mm". Values in SI (temperature in degrees Celsius,
 /// humidity as a fraction).
 ///
 /// # Errors
@@ -186,29 +186,29 @@ mod tests {
         parse_readings(text, dimension).unwrap_or_else(|e| panic!("{e}"))[0]
     }
 
-    /// 90 thousandths of an inch are 2.286 mm (25.4 mm to the inch exactly).
+    /// 75 thousandths of an inch are 1.905 mm (25.4 mm to the inch exactly).
     #[test]
     fn reads_what_people_write() {
         let close = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-12, "{a} {b}");
-        close(one("2.25 mm", Dimension::Length), 2.25e-3);
-        close(one("90 thou", Dimension::Length), 2.286e-3);
-        close(one("0.090 in", Dimension::Length), 2.286e-3);
+        close(one("1.9 mm", Dimension::Length), 1.9e-3);
+        close(one("75 thou", Dimension::Length), 1.905e-3);
+        close(one("0.075 in", Dimension::Length), 1.905e-3);
         close(one("1/8 in", Dimension::Length), 3.175e-3);
-        close(one("31 1/2 in", Dimension::Length), 0.8001);
-        close(one("2,25mm", Dimension::Length), 2.25e-3);
+        close(one("29 7/8 in", Dimension::Length), 0.758_825);
+        close(one("1,9mm", Dimension::Length), 1.9e-3);
         close(one("412 g", Dimension::Mass), 0.412);
         close(one("14.5 oz", Dimension::Mass), 0.411_068_085_312_5);
-        close(one("45 %", Dimension::Humidity), 0.45);
+        close(one("46 %", Dimension::Humidity), 0.46);
         close(one("70 F", Dimension::Temperature), 38.0 * 5.0 / 9.0);
-        assert_eq!(parse_readings("2.21 2.26 2.24 mm", Dimension::Length).map(|r| r.len()), Ok(3));
+        assert_eq!(parse_readings("1.88 1.91 1.90 mm", Dimension::Length).map(|r| r.len()), Ok(3));
         close(parse_uncertainty("2 F", Dimension::Temperature).unwrap_or(0.0), 10.0 / 9.0);
     }
 
     #[test]
     fn says_what_is_wrong() {
         let error = |t: &str, d| parse_readings(t, d).expect_err("it is wrong");
-        assert!(error("2.25", Dimension::Length).contains("no unit"));
-        assert!(error("2.25 mmm", Dimension::Length).contains("is \"mm\" meant"));
+        assert!(error("1.9", Dimension::Length).contains("no unit"));
+        assert!(error("1.9 mmm", Dimension::Length).contains("is \"mm\" meant"));
         assert!(error("412 gramms", Dimension::Mass).contains("is \"gram"));
         assert!(error("0 mm", Dimension::Length).contains("above zero"));
         assert!(error("-3 mm", Dimension::Length).contains("above zero"));

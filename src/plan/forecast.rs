@@ -250,7 +250,7 @@ mod tests {
 
     #[test]
     fn a_soft_glue_line_is_told() {
-        let (outer, inner) = (ply("walnut", 2.25, "a"), ply("maple", 2.0, "b"));
+        let (outer, inner) = (ply("walnut", 1.9, "a"), ply("maple", 1.4, "b"));
         let with = |name: &str| {
             let glue = find_glue(name).unwrap_or_else(|e| panic!("{e}"));
             forecast(&outer, &[outer.clone(), inner.clone()], Some((glue, 1e-4))).unwrap_or_else(|e| panic!("{e}"))

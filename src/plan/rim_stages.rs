@@ -220,20 +220,20 @@ mod tests {
             thickness: Figure::new(1e-3 * mm, 5e-5, board),
             angle_rad: 0.0,
         };
-        let plain = ply("walnut", 2.25, "outer");
+        let plain = ply("walnut", 1.9, "outer");
         let outline = Outline::named("parlour").unwrap_or_else(|e| panic!("{e}"));
         let wish = RimWish {
             stations: vec![("lower bout".into(), outline.station("lower bout").expect("a station"))],
             outline,
-            depth_m: 0.1,
-            block_m: Some(0.018),
+            depth_m: 0.095,
+            block_m: Some(0.02),
             linings: LiningKind::Kerfed,
             held: false,
             braces: Vec::new(),
             brace: SIDE_BRACE,
             band_hz: RIM_BAND_HZ,
         };
-        let plies = [plain.clone(), ply("maple", 2.0, "inner")];
+        let plies = [plain.clone(), ply("maple", 1.4, "inner")];
         let stages = rim_stages(&plain, &plies, None, &wish, None).unwrap_or_else(|e| panic!("{e}"));
         let [bare, laminated, joined] = &stages[..] else { panic!("three stages") };
         // Without blocks the tones go with the root of stiffness over mass, exactly.

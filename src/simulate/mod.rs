@@ -6,7 +6,6 @@
 mod blank;
 mod bound;
 mod example;
-mod frame;
 mod noise;
 mod rim;
 mod take;
@@ -14,8 +13,10 @@ mod workshop;
 
 pub use blank::Blank;
 pub use bound::cramer_rao;
-pub use example::{EXAMPLE_BLANK, ExampleStage, example_bench, example_stages, example_takes};
-pub use frame::frame_sound;
+pub use example::{
+    BlankTruth, ExampleBlank, ExampleStage, ExampleTake, ModeTruth, PHONE_TAKE, RatioTruth, StageTruth, TakeTruth,
+    Truth, example_bench, example_blanks, example_stages, example_takes, example_truth, phone_take, truth_text,
+};
 pub use noise::{NoiseColour, noise};
 pub use rim::Ring;
 pub use take::{Echo, Mishap, Take, TakeSpec, TrueMode};

@@ -3,7 +3,7 @@
 use super::cell::text_cell;
 use crate::report::json::document::Document;
 
-const COLUMNS: [&str; 22] = [
+const COLUMNS: [&str; 24] = [
     "file",
     "mode",
     "frequency_hz",
@@ -26,6 +26,8 @@ const COLUMNS: [&str; 22] = [
     "name",
     "modulus_along_pa",
     "modulus_along_pa_u",
+    "part_frequency_hz_u",
+    "part_damping_ratio_u",
 ];
 
 /// The document as comma-separated values with a heading.
@@ -34,6 +36,7 @@ pub fn to_csv(document: &Document) -> String {
     // Writing to memory cannot fail.
     let mut row = |cells: Vec<String>| drop(writer.write_record(&cells));
     row(COLUMNS.iter().map(|c| (*c).to_owned()).collect());
+    let number = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
     for recording in &document.recordings {
         let error = text_cell(recording.error.as_deref().unwrap_or_default());
         let quantities = recording.part.iter().flat_map(|p| &p.quantities);
@@ -68,6 +71,8 @@ pub fn to_csv(document: &Document) -> String {
                 text_cell(m.name.as_deref().unwrap_or_default()),
                 along.map_or(String::new(), |q| q.figure.value.to_string()),
                 along.map_or(String::new(), |q| q.figure.u.to_string()),
+                number(m.part_frequency_hz_u),
+                number(m.part_damping_ratio_u),
             ]);
         }
     }

@@ -8,8 +8,7 @@ pub fn comparison_csv(comparisons: &[Comparison]) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail.
     let mut put = |cells: Vec<String>| drop(writer.write_record(&cells));
-    let heading =
-        "baseline,other,pair,code,baseline_value,baseline_u,other_value,other_u,ratio,ratio_low,ratio_high,verdict";
+    let heading = "baseline,other,pair,code,baseline_value,baseline_u,other_value,other_u,ratio,ratio_low,ratio_high,verdict,matters";
     put(heading.split(',').map(str::to_owned).collect());
     for c in comparisons {
         let whole = c.whole.iter().map(|r| (String::new(), r));
@@ -28,6 +27,7 @@ pub fn comparison_csv(comparisons: &[Comparison]) -> String {
                 r.ratio.low.to_string(),
                 r.ratio.high.to_string(),
                 r.ratio.verdict.code().to_owned(),
+                r.matters().map_or(String::new(), |m| m.to_string()),
             ]);
         }
     }

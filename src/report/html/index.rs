@@ -46,7 +46,7 @@ pub struct IndexAnswer {
 impl IndexAnswer {
     /// Of a comparison with a baseline.
     pub fn of_comparison(c: &Comparison) -> Self {
-        let row = |r: &Row| [r.what.clone(), ratio(r), r.ratio.verdict.sentence()];
+        let row = |r: &Row| [r.what.clone(), ratio(r), r.sentence()];
         Self {
             sentence: c.answer(),
             doubts: c.notes.clone(),
@@ -171,14 +171,15 @@ pub fn index_html(input: &IndexInput<'_>) -> String {
         );
         for (index, m) in recording.modes.iter().enumerate() {
             let name = m.name.clone().unwrap_or_default();
+            let half = COVERAGE_95 * m.relative_damping_u_of_part();
             let _ = writeln!(
                 out,
                 "<tr><td>{} {}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
                 index + 1,
                 escape(&name),
-                with_interval(m.frequency_hz, COVERAGE_95 * m.frequency_hz_u),
-                with_interval(100.0 * m.damping_ratio, 100.0 * COVERAGE_95 * m.damping_ratio_u),
-                with_interval(m.ring_time_s, COVERAGE_95 * m.ring_time_s_u),
+                with_interval(m.frequency_hz, COVERAGE_95 * m.frequency_hz_u_of_part()),
+                with_interval(100.0 * m.damping_ratio, 100.0 * half * m.damping_ratio),
+                with_interval(m.ring_time_s, half * m.ring_time_s),
                 m.taps_used
             );
         }

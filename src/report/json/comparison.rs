@@ -64,6 +64,12 @@ struct RowEntry {
     ratio_95: [f64; 2],
     /// `larger`, `smaller` or `not_told_apart`.
     verdict: String,
+    /// Whether the difference matters: the whole interval lies beyond `matters_from`, or within it; null where it holds both.
+    matters: Option<bool>,
+    /// From which difference on (share) it is taken to matter.
+    matters_from: f64,
+    /// Pairs of modes that it rests on; 0 where it needs none.
+    pairs: usize,
     explanation: String,
     /// Takes that each stage needs beyond those it has, held anew, to show a difference of the size seen; null where there is no
     /// such number.
@@ -83,7 +89,10 @@ impl RowEntry {
             ratio: row.ratio.value,
             ratio_95: [row.ratio.low, row.ratio.high],
             verdict: row.ratio.verdict.code().to_owned(),
-            explanation: row.ratio.verdict.sentence(),
+            matters: row.matters(),
+            matters_from: row.matters_from(),
+            pairs: row.pairs,
+            explanation: row.sentence(),
             more_takes: row.ratio.verdict.more_takes(),
             moved_most_by: row.ratio.moved_most_by.as_ref().map(|(s, _)| s.to_string()),
         }

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::budget_entry::{BudgetEntry, finite};
 use super::part_entry::{PartEntry, StationEntry};
-use crate::analysis::{NamedMode, SpotFindings, StageTake, Take};
+use crate::analysis::{NamedMode, SpotFindings, StageTake, Take, damping_ratio_of_part, frequency_of_part};
 use crate::compare::StageMode;
 use crate::loss::energy_lost_per_cycle;
 use crate::part::Station;
@@ -82,7 +82,7 @@ pub struct TapEntry {
 /// One mode.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct ModeEntry {
-    /// Undamped natural frequency f0 (Hz).
+    /// Undamped natural frequency f0 (Hz); uncertainty, interval and budget are of this recording, the part held as it was.
     pub frequency_hz: f64,
     pub frequency_hz_u: f64,
     /// Bounds of the 95 % interval (Hz).
@@ -93,6 +93,11 @@ pub struct ModeEntry {
     /// What the uncertainty comes from, the largest first.
     #[serde(default)]
     pub frequency_hz_budget: Vec<BudgetEntry>,
+    /// The same of the part, with what holding it anew changes (Hz); null in files written before.
+    #[serde(default)]
+    pub part_frequency_hz_u: Option<f64>,
+    #[serde(default)]
+    pub part_frequency_hz_95: Option<[f64; 2]>,
     /// Damping ratio zeta (no unit).
     pub damping_ratio: f64,
     pub damping_ratio_u: f64,
@@ -104,6 +109,12 @@ pub struct ModeEntry {
     /// What the uncertainty comes from, the largest first.
     #[serde(default)]
     pub damping_ratio_budget: Vec<BudgetEntry>,
+    /// The same of the part, with what holding it anew changes (no unit); null in files written before. Of the loss factor, Q and the
+    /// ring time it is the same share.
+    #[serde(default)]
+    pub part_damping_ratio_u: Option<f64>,
+    #[serde(default)]
+    pub part_damping_ratio_95: Option<[f64; 2]>,
     /// Loss factor eta = 2 zeta (no unit).
     pub loss_factor: f64,
     pub loss_factor_u: f64,
@@ -239,11 +250,22 @@ impl TapEntry {
 }
 
 impl ModeEntry {
+    /// Standard uncertainty of the frequency as the part's own (Hz); the recording's where the file is older than that.
+    pub fn frequency_hz_u_of_part(&self) -> f64 {
+        self.part_frequency_hz_u.unwrap_or(self.frequency_hz_u)
+    }
+
+    /// The same of the damping ratio, as a share of it; of the loss factor, Q and the ring time it is as much.
+    pub fn relative_damping_u_of_part(&self) -> f64 {
+        self.part_damping_ratio_u.unwrap_or(self.damping_ratio_u) / self.damping_ratio
+    }
+
     fn new(named: &NamedMode) -> Self {
         let mode = &named.mode;
         let (frequency, damping) = (&mode.frequency, &mode.damping_ratio);
         let slope = mode.envelope.slope_db_per_s;
         let omega0 = std::f64::consts::TAU * frequency.value;
+        let (of_part, damping_of_part) = (frequency_of_part(mode), damping_ratio_of_part(mode));
         let (loss, q, ring, lost) =
             (mode.loss_factor(), mode.q(), mode.ring_time_s(), damping.map(energy_lost_per_cycle));
         Self {
@@ -252,11 +274,15 @@ impl ModeEntry {
             frequency_hz_95: frequency.interval_95(),
             frequency_hz_dof: finite(frequency.dof()),
             frequency_hz_budget: BudgetEntry::of_mode(frequency),
+            part_frequency_hz_u: finite(of_part.u_95()),
+            part_frequency_hz_95: finite(of_part.u_95()).map(|_| of_part.interval_95()),
             damping_ratio: damping.value,
             damping_ratio_u: damping.u_95(),
             damping_ratio_95: damping.interval_95(),
             damping_ratio_dof: finite(damping.dof()),
             damping_ratio_budget: BudgetEntry::of_mode(damping),
+            part_damping_ratio_u: finite(damping_of_part.u_95()),
+            part_damping_ratio_95: finite(damping_of_part.u_95()).map(|_| damping_of_part.interval_95()),
             loss_factor: loss.value,
             loss_factor_u: loss.u_95(),
             q: q.value,

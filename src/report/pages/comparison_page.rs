@@ -112,7 +112,7 @@ fn block(on: &mut Drawing, c: &Comparison, top: f64) {
         value: row.ratio.value,
         ends: (row.ratio.low, row.ratio.high),
         told: ratio(row),
-        said: row.ratio.verdict.sentence(),
+        said: row.sentence(),
         colour: colour(row),
     });
     let foretold = c.foretold.iter().map(|f| Bar {

@@ -3,7 +3,7 @@
 use super::drawing::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Style, to_png};
 use super::part_page;
 use super::sheet::{WIDTH, lines};
-use crate::analysis::Take;
+use crate::analysis::{Take, damping_ratio_of_part, frequency_of_part, ring_time_of_part};
 use crate::modes::{Mode, ModeReason, Spectrum};
 use crate::report::json::document::RecordingEntry;
 use crate::report::text::numbers::{minus, rounded, significant, with_interval};
@@ -291,10 +291,11 @@ fn table<'c>(on: &mut Drawing, input: &PageInput<'_>, colour: &dyn Fn(usize) -> 
         let mode = modes[index];
         y += 24.0;
         let doubtful = mode.reasons.iter().any(ModeReason::is_doubt);
-        let (damping, ring) = (mode.damping_ratio.times(100.0), mode.ring_time_s());
+        let frequency = frequency_of_part(mode);
+        let (damping, ring) = (damping_ratio_of_part(mode).times(100.0), ring_time_of_part(mode));
         let cells = [
             (index + 1).to_string(),
-            with_interval(mode.frequency.value, mode.frequency.half_95()),
+            with_interval(frequency.value, frequency.half_95()),
             with_interval(damping.value, damping.half_95()),
             rounded(ring.value, ring.half_95()),
             minus(&format!("{:.0}", mode.level_db)),

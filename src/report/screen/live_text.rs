@@ -1,5 +1,6 @@
 //! A session at the bench in words: what the room is like, and a line for whatever happens.
 
+use crate::analysis::{damping_ratio_of_part, frequency_of_part};
 use crate::listen::{Forecast, Phase, RoomReport, View};
 use crate::modes::Mode;
 use crate::report::text::numbers::{minus, significant, with_interval};
@@ -55,10 +56,8 @@ pub fn room_text(room: &RoomReport, taps: usize, forecast: &[Forecast]) -> Vec<S
 
 /// "187.32 ± 0.02 Hz, damping 0.612 ± 0.004 %".
 pub(super) fn mode_text(mode: &Mode) -> (String, String) {
-    (
-        with_interval(mode.frequency.value, mode.frequency.half_95()),
-        with_interval(100.0 * mode.damping_ratio.value, 100.0 * mode.damping_ratio.half_95()),
-    )
+    let (frequency, damping) = (frequency_of_part(mode), damping_ratio_of_part(mode).times(100.0));
+    (with_interval(frequency.value, frequency.half_95()), with_interval(damping.value, damping.half_95()))
 }
 
 /// The words that must be readable from two metres, and the sentence below them.

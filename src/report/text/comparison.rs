@@ -32,7 +32,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
         out.push('\n');
         for row in &c.whole {
-            let verdict = row.ratio.verdict.sentence();
+            let verdict = row.sentence();
             let (verdict, advice) = verdict.split_once("; ").unwrap_or((&verdict, ""));
             out.push_str(&format!("  {:<32} {:<26} {verdict}\n", row.what, ratio(row)));
             if !advice.is_empty() {

@@ -13,6 +13,8 @@ pub struct Detail {
     pub verbose: bool,
     /// A plain sentence with every figure about the part, and what each interval comes from.
     pub explain: bool,
+    /// All digits that the recording gives, with its own intervals; else those of the part, with what holding it anew changes.
+    pub all_digits: bool,
     /// How the reader gets to see why peaks are not listed, such as an option's name; empty if there is no way.
     pub why: &'static str,
 }
@@ -30,10 +32,17 @@ pub fn to_text(document: &Document, detail: Detail) -> String {
         part_text::station(&mut out, station, detail.explain);
     }
     if document.recordings.iter().any(|r| !r.modes.is_empty()) {
-        out.push_str(
-            "\n± is a 95 % interval. damping: ratio to critical; loss: loss factor, twice the damping ratio;\n\
-             ring: time for 60 dB; dB: level at the strike, re the strongest mode.\n",
+        let of = if detail.all_digits {
+            "of this recording, the part held as it was"
+        } else {
+            "of the part; holding it anew is in it, as far as that is known or assumed"
+        };
+        let explained = format!(
+            "± is a 95 % interval {of}. damping: ratio to critical; loss: loss factor, twice the damping ratio; ring: time for 60 dB; \
+             dB: level at the strike, re the strongest mode."
         );
+        out.push('\n');
+        wrap(&mut out, "", &explained);
     }
     out
 }
@@ -108,7 +117,7 @@ fn one(out: &mut String, recording: &RecordingEntry, detail: Detail) {
             doubts[place].1.push(index + 1);
             letters.push_str(&letter(place));
         }
-        out.push_str(&row(index + 1, mode, &letters));
+        out.push_str(&row(index + 1, mode, &letters, detail.all_digits));
     }
     for (place, (sentence, _)) in doubts.iter().enumerate() {
         wrap(out, "    ", &format!("{}  {sentence}", letter(place)));
@@ -146,16 +155,22 @@ fn letter(place: usize) -> String {
     }
 }
 
-fn row(number: usize, mode: &ModeEntry, letters: &str) -> String {
-    let half = |u: f64| COVERAGE_95 * u;
+fn row(number: usize, mode: &ModeEntry, letters: &str, all_digits: bool) -> String {
+    let (frequency_u, damping) = if all_digits {
+        (mode.frequency_hz_u, mode.damping_ratio_u / mode.damping_ratio)
+    } else {
+        (mode.frequency_hz_u_of_part(), mode.relative_damping_u_of_part())
+    };
+    // The loss factor, Q and the ring time are as uncertain as the damping (of the frequency nothing is seen there).
+    let half = |value: f64| COVERAGE_95 * damping * value;
     format!(
         "  {number:>3} {:<6} {:>20} {:>20} {:>8} {:>6} {:>8} {:>6} {:>5} {letters}\n",
         mode.name.as_deref().map_or(String::new(), short_name),
-        with_interval(mode.frequency_hz, half(mode.frequency_hz_u)),
-        with_interval(100.0 * mode.damping_ratio, half(100.0 * mode.damping_ratio_u)),
-        derived(mode.loss_factor, half(mode.loss_factor_u)),
-        derived(mode.q, half(mode.q_u)),
-        derived(mode.ring_time_s, half(mode.ring_time_s_u)),
+        with_interval(mode.frequency_hz, COVERAGE_95 * frequency_u),
+        with_interval(100.0 * mode.damping_ratio, half(100.0 * mode.damping_ratio)),
+        derived(mode.loss_factor, half(mode.loss_factor)),
+        derived(mode.q, half(mode.q)),
+        derived(mode.ring_time_s, half(mode.ring_time_s)),
         minus(&format!("{:.1}", mode.level_db)),
         mode.taps_used,
     )

@@ -1,0 +1,41 @@
+//! Flat blanks: the moduli that are given, and those withheld.
+//!
+//! Truth: frequencies of plates by finite elements (scikit-fem, with the shear of thick plates by Ritz's method; `tests/outside/fem`).
+//! Neither knows the plate of the library. A maker's readings, missed tones and tones that are not the blank's are drawn.
+//!
+//! `RINGWRIGHT_TRACE=1` prints each blank that lies far out; `RINGWRIGHT_BLANK=n` looks at one alone.
+
+mod given;
+mod tables;
+mod tapped;
+
+use rayon::prelude::*;
+
+use crate::row::Row;
+use given::Given;
+use tapped::{Plate, Tapped};
+
+/// Uniform blanks of the tables: 500 of them, read and tapped anew in each round.
+pub fn uniform(parts: usize) -> Vec<Row> {
+    let plates = tables::plates();
+    rows(parts, |index| plates[index % plates.len()].clone(), 0)
+}
+
+fn rows(parts: usize, plate: impl Fn(usize) -> Plate + Sync, seed: u64) -> Vec<Row> {
+    let trace = std::env::var_os("RINGWRIGHT_TRACE").is_some();
+    let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
+    let given: Vec<Given> = (0..parts)
+        .into_par_iter()
+        .filter(|index| only.is_none_or(|o| o == *index))
+        .map(|index| {
+            let plate = plate(index);
+            let tapped = Tapped::new(&plate, seed + index as u64);
+            let given = Given::new(&plate, &tapped);
+            if trace {
+                given.trace(index, &plate, &tapped, only.is_some());
+            }
+            given
+        })
+        .collect();
+    given::rows(&given)
+}

@@ -1,0 +1,26 @@
+//! The plates of `tests/outside/fem`.
+
+use super::tapped::{Plate, PlateTone};
+
+fn rows(text: &str) -> impl Iterator<Item = Vec<f64>> + '_ {
+    let numbers = |l: &str| l.split(',').map(|v| v.parse().unwrap_or_else(|e| panic!("{v}: {e}"))).collect();
+    text.lines().filter(|l| l.starts_with(|c: char| c.is_ascii_digit())).map(numbers)
+}
+
+pub fn plates() -> Vec<Plate> {
+    let mut plates: Vec<Plate> = rows(include_str!("../../../tests/outside/fem/blanks.csv"))
+        .map(|r| Plate {
+            sizes: [r[1], r[2], r[3], r[4] * r[1] * r[2] * r[3]],
+            moduli: [r[5], r[6], r[7]],
+            tones: Vec::new(),
+        })
+        .collect();
+    let thick = rows(include_str!("../../../tests/outside/fem/plates_thick.csv")).map(|r| r[3]);
+    for (r, ratio) in rows(include_str!("../../../tests/outside/fem/plates.csv")).zip(thick) {
+        let tone =
+            PlateTone { hz: r[1] * ratio, lines_across_width: (r[3] >= 0.0).then_some(r[3] as usize), shape: r[4] };
+        plates[r[0] as usize].tones.push(tone);
+    }
+    plates.iter_mut().for_each(|p| p.tones.sort_by(|a, b| a.hz.total_cmp(&b.hz)));
+    plates
+}

@@ -1,0 +1,16 @@
+//! The demonstration: an invented shop and parlour guitar, every number of its sounds from the physics of its plies.
+
+mod bench_text;
+mod chance;
+mod stages;
+mod takes;
+mod truth;
+mod truth_text;
+mod woods;
+
+pub use bench_text::example_bench;
+pub use stages::{ExampleStage, example_stages};
+pub use takes::{ExampleTake, PHONE_TAKE, example_takes, phone_take};
+pub use truth::{BlankTruth, ModeTruth, RatioTruth, StageTruth, TakeTruth, Truth, example_truth};
+pub use truth_text::truth_text;
+pub use woods::{ExampleBlank, example_blanks};
