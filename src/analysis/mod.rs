@@ -12,6 +12,7 @@ mod prediction;
 mod problem;
 mod shop;
 mod spot;
+mod spot_motion;
 mod stage;
 mod take;
 

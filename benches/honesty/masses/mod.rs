@@ -1,15 +1,17 @@
 //! Stuck-on masses: modal mass and stiffness at spots of free bars and of frames, from structures with a point mass solved here.
 //!
-//! The pieces are fixed, whatever the spot. The 80 % of spots are promised where the advised masses are used: not simulated yet.
+//! Shops differ in how well their takes repeat: what holding anew does is drawn for each log-normally (factor 1.5) about what the program
+//! expects, or is a good shop's 0.03 %. The maker sticks on one mass first, then the two that the program advises.
 
 mod structure;
 
-use ringwright::stiffness::{StationResult, StationTake, StationTone, follow_modes};
+use ringwright::part::HUNG_AGAIN_FREQUENCY;
+use ringwright::stiffness::{MassAdvice, SpotMotion, StationMasses, StationTake, StationTone, station_masses};
 use ringwright::uncertainty::{Cause, Figure};
 
 use crate::dice::Dice;
 use crate::row::Row;
-use structure::{AtSpot, Frame, bar};
+use structure::{AtSpot, Frame, Truth, bar};
 
 /// What is heard: from and up to (Hz), and down to so many decibels below the strongest.
 const BAND_HZ: (f64, f64) = (60.0, 900.0);
@@ -92,58 +94,112 @@ struct Count {
     far: usize,
     /// Spots whose strongest mode that has a mass has it, and so k, within 25 % and with an interval no wider.
     strongest_near: usize,
+    /// Lower limits, and those that hold: of the mass of all motion; of that of the motion across.
+    limits: usize,
+    limits_hold: usize,
+    limits_across_hold: usize,
+    /// Of spots, those where something is contradicted, and those where it is said that no mass gives it.
+    contradicted: usize,
+    none_would: usize,
 }
 
 impl Count {
-    fn add(&mut self, spot: &AtSpot, results: &[StationResult]) {
+    fn add(&mut self, spot: &AtSpot, found: &StationMasses) {
         let truths = spot.truths();
         self.spots += 1;
+        self.contradicted += usize::from(found.modes.iter().any(|m| {
+            m.effective.as_ref().is_err_and(|why| ["no_one_motion", "follows_no_mass"].contains(&why.code()))
+        }));
         let mut strongest: Option<(f64, bool)> = None;
-        for result in results {
+        for result in &found.modes {
+            let off_hz = |mode: &Truth| (mode.hz - result.tone.frequency_hz).abs();
+            let truth = truths.iter().min_by(|a, b| off_hz(a).total_cmp(&off_hz(b))).expect("modes");
+            if let Some(limit) = result.at_least_kg {
+                self.limits += 1;
+                self.limits_hold += usize::from(limit <= truth.kg);
+                self.limits_across_hold += usize::from(limit <= truth.kg_across);
+            }
             let Ok(given) = &result.effective else { continue };
-            let off_hz = |mode: &(f64, f64)| (mode.0 - result.tone.frequency_hz).abs();
-            let truth = truths.iter().min_by(|a, b| off_hz(a).total_cmp(&off_hz(b))).expect("modes").1;
-            let (off, half) = ((given.modal_mass.value - truth).abs(), given.modal_mass.half_95());
+            let (off, half) = ((given.modal_mass.value - truth.kg).abs(), given.modal_mass.half_95());
             self.given += 1;
             self.held += usize::from(off <= half);
             self.far += usize::from(off > 2.5 * half);
             if strongest.is_none_or(|(level, _)| result.tone.level_db > level) {
-                let near = off < 0.25 * truth && half < 0.25 * given.modal_mass.value;
+                let near = off < 0.25 * truth.kg && half < 0.25 * given.modal_mass.value;
                 strongest = Some((result.tone.level_db, near));
             }
         }
         self.strongest_near += usize::from(strongest.is_some_and(|(_, near)| near));
     }
 
-    fn rows(&self, name: &str) -> [Row; 3] {
-        [
-            Row::coverage(format!("{name}: modal mass held"), self.held, self.given),
+    fn rows(&self, name: &str, drawn: bool) -> Vec<Row> {
+        let held = format!("{name}: modal mass held");
+        let mut rows = vec![
+            // A good shop's intervals hold more often: a few takes do not show that it is one.
+            if drawn {
+                Row::coverage(held, self.held, self.given)
+            } else {
+                Row::at_least(held, self.held, self.given, 0.93)
+            },
             Row::at_most(format!("{name}: missed by 2.5 half-widths"), self.far, self.given, 1e-3),
-            Row::at_least(format!("{name}: k of the strongest mode within 25 %"), self.strongest_near, self.spots, 0.8),
-        ]
+            Row::at_least(format!("{name}: lower limits of all motion hold"), self.limits_hold, self.limits, 0.93),
+            Row::at_least(format!("{name}: lower limits across hold"), self.limits_across_hold, self.limits, 0.93),
+            Row::at_most(format!("{name}: spots with a contradiction"), self.contradicted, self.spots, 0.05),
+        ];
+        rows.push(Row::at_least(
+            format!("{name}: k of the strongest mode within 25 %"),
+            self.strongest_near,
+            self.spots,
+            0.8,
+        ));
+        rows
     }
+}
+
+fn cell(kind: Kind, name: &str, parts: usize, held_of: impl Fn(&mut Dice) -> f64, drawn: bool) -> Vec<Row> {
+    let mut dice = Dice::new(2200 + kind as u64);
+    let motion = SpotMotion { may_slide: kind as u64 == Kind::Bout as u64, part_kg: None };
+    let [mut one, mut two, mut advised] = [Count::default(), Count::default(), Count::default()];
+    for _ in 0..parts {
+        let spot = draw(kind, &mut dice);
+        let held = held_of(&mut dice);
+        let first = takes(&spot, &[0.0, 4e-3], held, &mut dice);
+        let Ok(found) = station_masses(&first, &motion) else { continue };
+        one.add(&spot, &found);
+        let fixed = takes(&spot, &[0.0, 2.5e-3, 5e-3], held, &mut dice);
+        if let Ok(found) = station_masses(&fixed, &motion) {
+            two.add(&spot, &found);
+        }
+        match found.advice {
+            Some(MassAdvice::Two([heavy, light])) => {
+                let again = takes(&spot, &[0.0, light, heavy], held, &mut dice);
+                if let Ok(found) = station_masses(&again, &motion) {
+                    advised.add(&spot, &found);
+                }
+            }
+            _ => one.none_would += 1,
+        }
+    }
+    let mut rows = one.rows(&format!("{name}, 4 g"), drawn);
+    // With one mass there is nothing two-sided.
+    rows = rows.split_off(2);
+    rows.pop();
+    rows.push(Row::at_most(format!("{name}, 4 g: said that no mass gives it"), one.none_would, one.spots, 0.2));
+    let mut fixed = two.rows(&format!("{name}, 2.5 and 5 g"), drawn);
+    fixed.pop();
+    rows.extend(fixed);
+    rows.extend(advised.rows(&format!("{name}, advised masses"), drawn));
+    rows
 }
 
 pub fn measure(parts: usize) -> Vec<Row> {
     structure::check();
     let mut rows = Vec::new();
-    // 0.1 % between takes is three times what the program assumes here.
     for (kind, name) in [(Kind::Bar, "bar"), (Kind::Tail, "tail and neck of a rim"), (Kind::Bout, "elsewhere on a rim")]
     {
-        for (masses, said) in [([0.0, 2.5e-3, 5e-3], "2.5 and 5 g"), ([0.0, 5e-3, 10e-3], "5 and 10 g")] {
-            for held in [3e-4, 1e-3] {
-                let mut dice = Dice::new(2200 + kind as u64);
-                let mut count = Count::default();
-                for _ in 0..parts {
-                    let spot = draw(kind, &mut dice);
-                    let takes = takes(&spot, &masses, held, &mut dice);
-                    if let Ok(results) = follow_modes(&takes) {
-                        count.add(&spot, &results);
-                    }
-                }
-                rows.extend(count.rows(&format!("{name}, {said}, held anew {:.2} %", 100.0 * held)));
-            }
-        }
+        let drawn = |dice: &mut Dice| HUNG_AGAIN_FREQUENCY * (1.5f64.ln() * dice.normal()).exp();
+        rows.extend(cell(kind, &format!("{name}, held anew 0.1 %, drawn"), parts, drawn, true));
+        rows.extend(cell(kind, &format!("{name}, held anew 0.03 %"), parts, |_| 3e-4, false));
     }
     rows
 }

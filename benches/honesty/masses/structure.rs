@@ -21,6 +21,14 @@ pub struct Tone {
     pub inverse_kg: f64,
 }
 
+/// A mode of the bare part: frequency (Hz), modal mass of all motion and of that across (kg).
+#[derive(Debug)]
+pub struct Truth {
+    pub hz: f64,
+    pub kg: f64,
+    pub kg_across: f64,
+}
+
 impl AtSpot {
     /// Elastic modes with a mass stuck on that feels both directions.
     pub fn loaded(&self, added_kg: f64) -> Vec<Tone> {
@@ -42,11 +50,15 @@ impl AtSpot {
         tones
     }
 
-    /// Frequency (Hz) and modal mass of all motion (kg) of the elastic modes that move across at all: a tap across finds no others.
-    pub fn truths(&self) -> Vec<(f64, f64)> {
+    /// The elastic modes that move across at all: a tap across finds no others.
+    pub fn truths(&self) -> Vec<Truth> {
         (0..self.squares.len())
             .filter(|i| self.squares[*i] > 100.0 && self.across[*i].powi(2) > 1e-3)
-            .map(|i| (self.squares[i].sqrt() / TAU, 1.0 / (self.across[i].powi(2) + self.along[i].powi(2))))
+            .map(|i| Truth {
+                hz: self.squares[i].sqrt() / TAU,
+                kg: 1.0 / (self.across[i].powi(2) + self.along[i].powi(2)),
+                kg_across: self.across[i].powi(-2),
+            })
             .collect()
     }
 }
@@ -198,9 +210,9 @@ pub fn check() {
     for n in 2..5 {
         let x = f64::from(n);
         let exact = x * (x * x - 1.0) / (x * x + 1.0).sqrt() * (1.0 / (0.15 * 0.2f64.powi(4))).sqrt() / TAU;
-        assert!(ring.iter().any(|mode| (mode.0 / exact - 1.0).abs() < 0.01), "{exact} {ring:?}");
+        assert!(ring.iter().any(|mode| (mode.hz / exact - 1.0).abs() < 0.01), "{exact} {ring:?}");
     }
     for mode in bar(0.8, 0.12, 1.3, 1.0).truths() {
-        assert!((mode.1 / 0.03 - 1.0).abs() < 1e-6, "{}", mode.1);
+        assert!((mode.kg / 0.03 - 1.0).abs() < 1e-6, "{}", mode.kg);
     }
 }
