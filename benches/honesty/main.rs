@@ -9,6 +9,7 @@ mod comparison;
 mod dice;
 #[path = "../goals/mod.rs"]
 mod goals;
+mod masses;
 mod row;
 
 use row::Row;
@@ -17,7 +18,8 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 2] = [("comparison", comparison::measure), ("uniform blanks", blanks::uniform)];
+const FAMILIES: [(&str, Measure); 3] =
+    [("comparison", comparison::measure), ("uniform blanks", blanks::uniform), ("masses", masses::measure)];
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");

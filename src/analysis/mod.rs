@@ -13,6 +13,7 @@ mod problem;
 mod same_name;
 mod shop;
 mod spot;
+mod spot_motion;
 mod stage;
 mod take;
 

@@ -116,7 +116,12 @@ impl<'a> Shop<'a> {
             StageTake::new(take, Station { place, ..station.clone() })
         };
         let all: Vec<StageTake> = self.takes.iter().zip(&self.places).map(placed).collect();
-        spots(&all, None)
+        let described = |place: &str| {
+            let own = all.iter().position(|take| take.station.place == place)?;
+            let folder = &self.found.stations[self.places[own].0];
+            Some(&self.bench.parts[folder.part].stages[folder.stage].1)
+        };
+        spots(&all, described, None)
     }
 
     /// The stations of a part, by name.

@@ -1,9 +1,10 @@
 //! What stuck-on masses tell of the spots that were tapped with and without them.
 
+use super::spot_motion::motion_of;
 use super::stage::{StageTake, mobility_of};
 use crate::loss::{Mobility, power_drawn_ratio};
-use crate::part::Deflection;
-use crate::stiffness::{StationResult, StationTake, advised_mass_kg, follow_modes, static_stiffness};
+use crate::part::{Deflection, PartDescription};
+use crate::stiffness::{MassAdvice, SpotMotion, StationResult, StationTake, static_stiffness, station_masses};
 use crate::uncertainty::Figure;
 
 /// A spot that was tapped with and without added masses.
@@ -17,6 +18,12 @@ pub struct SpotFindings {
     pub error: Option<String>,
     /// Modes of the bare part, by frequency.
     pub results: Vec<StationResult>,
+    /// Whether it may slide along as it moves to and fro: what holds for all its motion is then only a limit for that across.
+    pub may_slide: bool,
+    /// Which masses would do, for the strongest mode.
+    pub advice: Option<MassAdvice>,
+    /// The same, if a modal mass is missing or not known well.
+    pub advice_if_wanted: Option<MassAdvice>,
     /// The mobility, where a modal mass is known.
     pub mobility: Option<Mobility>,
     /// Stiffness from a weight and a dial (N/m).
@@ -34,22 +41,19 @@ pub struct PowerDrawn {
     pub band_hz: (f64, f64),
 }
 
-impl SpotFindings {
-    /// A good mass to stick on (kg), by the lightest modal mass.
-    pub fn advised_mass_kg(&self) -> Option<f64> {
-        let known = self.results.iter().filter_map(|r| r.effective.as_ref().ok()).map(|e| e.modal_mass.value);
-        known.reduce(f64::min).map(advised_mass_kg)
-    }
-}
-
 /// What a station's place is called: part, stage and station name it; where the bench lies does not.
 pub fn station_name(place: &str) -> String {
     let names: Vec<&str> = place.split('/').filter(|n| !n.is_empty()).collect();
     names[names.len().saturating_sub(3)..].join("/")
 }
 
-/// The spots among some takes that were tapped with a mass stuck on, in the order in which they come first.
-pub fn spots<'a>(takes: impl IntoIterator<Item = &'a StageTake>, deflection: Option<&Deflection>) -> Vec<SpotFindings> {
+/// The spots among some takes that were tapped with a mass stuck on, in the order in which they come first. `part_at`: the part that a
+/// place is on, where it is described.
+pub fn spots<'a, 'p>(
+    takes: impl IntoIterator<Item = &'a StageTake>,
+    part_at: impl Fn(&str) -> Option<&'p PartDescription>,
+    deflection: Option<&Deflection>,
+) -> Vec<SpotFindings> {
     let mut places: Vec<(&str, Vec<StationTake>)> = Vec::new();
     for take in takes {
         let place = take.station.place.as_str();
@@ -61,25 +65,32 @@ pub fn spots<'a>(takes: impl IntoIterator<Item = &'a StageTake>, deflection: Opt
     places.retain(|(_, takes)| takes.iter().any(|t| t.added.value > 0.0));
     // One weight on one place: it cannot belong to several.
     let deflection = deflection.filter(|_| places.len() == 1);
-    places.into_iter().map(|(place, takes)| spot(place, &takes, deflection)).collect()
+    places
+        .into_iter()
+        .map(|(place, takes)| spot(place, &takes, &motion_of(place, part_at(place)), deflection))
+        .collect()
 }
 
-fn spot(place: &str, takes: &[StationTake], deflection: Option<&Deflection>) -> SpotFindings {
+fn spot(place: &str, takes: &[StationTake], motion: &SpotMotion, deflection: Option<&Deflection>) -> SpotFindings {
     let mut added_kg: Vec<f64> = takes.iter().map(|t| t.added.value).collect();
     added_kg.sort_by(f64::total_cmp);
     added_kg.dedup();
     let known = SpotFindings {
         station: station_name(place),
         added_kg,
+        may_slide: motion.may_slide,
         static_stiffness: deflection.map(|d| static_stiffness(&d.weight, &d.reading)),
         ..SpotFindings::default()
     };
-    match follow_modes(takes) {
+    match station_masses(takes, motion) {
         Err(error) => SpotFindings { error: Some(error.to_string()), ..known },
-        Ok(results) => match mobility_of(&results, place) {
-            Ok(mobility) => SpotFindings { results, mobility: Some(mobility), ..known },
-            Err(why) => SpotFindings { results, error: Some(why), ..known },
-        },
+        Ok(found) => {
+            let known = SpotFindings { advice: found.advice, advice_if_wanted: found.advice_if_wanted(), ..known };
+            match mobility_of(&found, place) {
+                Ok(mobility) => SpotFindings { results: found.modes, mobility: Some(mobility), ..known },
+                Err(why) => SpotFindings { results: found.modes, error: Some(why), ..known },
+            }
+        }
     }
 }
 

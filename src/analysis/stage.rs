@@ -1,10 +1,11 @@
 //! From the measured takes of a stage to what can be compared.
 
+use super::spot_motion::motion_of;
 use super::take::Take;
 use crate::compare::{Repeatability, Stage, StageMode, merge_takes_knowing};
 use crate::loss::{Mobility, station_mobility};
 use crate::part::{PartDescription, Station};
-use crate::stiffness::{QuantityKind, StationResult, StationTake, StationTone, follow_modes, why_no_mass};
+use crate::stiffness::{QuantityKind, StationMasses, StationTake, StationTone, station_masses, why_no_mass};
 use crate::uncertainty::{Cause, Figure, Scope, Source};
 
 /// One take as its stage takes it in: where it was tapped, with what stuck on, and what was found.
@@ -83,7 +84,7 @@ pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescript
         }
     }
     if takes.iter().any(StageTake::is_loaded) {
-        match mobility(takes, name) {
+        match mobility(takes, name, part) {
             Ok(mobility) => stage.mobility = Some(mobility),
             Err(why) => stage.notes.push(format!("{name}: no mobility: {why}")),
         }
@@ -107,14 +108,18 @@ fn is_read_anew(source: &Source) -> bool {
     !matches!(source.cause, Cause::PoissonsRatio | Cause::AddedMass(_))
 }
 
-fn mobility(takes: &[StageTake], stage: &str) -> Result<Mobility, String> {
+fn mobility(takes: &[StageTake], stage: &str, part: Option<&PartDescription>) -> Result<Mobility, String> {
     let station: Vec<StationTake> = takes.iter().map(StageTake::at_station).collect();
-    mobility_of(&follow_modes(&station).map_err(|e| e.to_string())?, stage)
+    let motion = motion_of(takes.first().map_or("", |t| &t.station.place), part);
+    mobility_of(&station_masses(&station, &motion).map_err(|e| e.to_string())?, stage)
 }
 
 /// The mobility of a station named `at` by what stuck-on masses told, or why there is none, in words.
-pub(super) fn mobility_of(results: &[StationResult], at: &str) -> Result<Mobility, String> {
-    let why = || why_no_mass(results).map(ToString::to_string);
-    station_mobility(results, at)
-        .ok_or_else(|| why().unwrap_or_else(|| "no mode rings clearly enough to be followed".to_owned()))
+pub(super) fn mobility_of(found: &StationMasses, at: &str) -> Result<Mobility, String> {
+    let why = || {
+        let reason = why_no_mass(&found.modes).map(ToString::to_string);
+        let reason = reason.unwrap_or_else(|| "no mode rings clearly enough to be followed".to_owned());
+        found.advice_if_wanted().map_or(reason.clone(), |advice| format!("{reason}; {}", advice.sentence()))
+    };
+    station_mobility(&found.modes, at).ok_or_else(why)
 }

@@ -111,7 +111,7 @@ fn loaded_stations(agenda: &Agenda, options: &Options, estimator: &mut Estimator
             Some(StageTake::new(&measure_alone(&input, options, estimator).take, station))
         })
         .collect();
-    let found = spots(&takes, None);
+    let found = spots(&takes, |_| options.part.as_ref(), None);
     (!found.is_empty()).then(|| Document::new(&[], &found))
 }
 

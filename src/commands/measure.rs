@@ -150,7 +150,8 @@ pub fn measure(
         .zip(&takes)
         .filter_map(|(input, take)| Some(StageTake::new(take, station_of(input.as_ref().ok()?))))
         .collect();
-    let mut found = spots(&placed, options.part.as_ref().and_then(|p| p.deflection.as_ref()));
+    let mut found =
+        spots(&placed, |_| options.part.as_ref(), options.part.as_ref().and_then(|p| p.deflection.as_ref()));
     against_first(&mut found);
     if let Some(folder) = &report.pages {
         for spot in &found {

@@ -1,9 +1,9 @@
 //! The mobility of a station from what the stuck-on masses told of its modes.
 
 use super::mobility::{Mobility, StationMode};
-use crate::part::HELD_ANEW_DAMPING;
+use crate::part::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF};
 use crate::stiffness::StationResult;
-use crate::uncertainty::{Cause, Figure, Scope, Source};
+use crate::uncertainty::{Cause, Contribution, Figure, Scope, Source};
 
 /// The mobility at a station named `at`, its modes in the order of `results`. A mode whose modal mass is not told takes the
 /// median of the others', give or take all of it, so that what may be missing is in the uncertainty. `None` if no modal mass
@@ -29,15 +29,14 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
             let tone = &result.tone;
             let (frequency, modal_mass) = match &result.effective {
                 Ok(effective) => (effective.frequency.renamed(own), effective.modal_mass.renamed(own)),
-                Err(_) => (
-                    Figure::new(tone.frequency_hz, tone.frequency_hz_u, own(&Cause::Frequency.into())),
-                    Figure::new(median, median, own(&Cause::ModalMassUnknown.into())),
-                ),
+                Err(_) => {
+                    (result.frequency().renamed(own), Figure::new(median, median, own(&Cause::ModalMassUnknown.into())))
+                }
             };
-            let held = HELD_ANEW_DAMPING * tone.damping_ratio;
-            let damping_parts =
-                [(own(&Cause::Damping.into()), tone.damping_ratio_u), (own(&Cause::HeldAnewDamping.into()), held)];
-            let damping_ratio = Figure::with_parts(tone.damping_ratio, damping_parts);
+            let read = Contribution { size: tone.damping_ratio_u, dof: f64::INFINITY };
+            let held = Contribution { size: HUNG_AGAIN_DAMPING * tone.damping_ratio, dof: HUNG_AGAIN_DOF };
+            let damping_parts = [(own(&Cause::Damping.into()), read), (own(&Cause::HeldAnewDamping.into()), held)];
+            let damping_ratio = Figure::with_contributions(tone.damping_ratio, damping_parts);
             StationMode { frequency, damping_ratio, modal_mass }
         })
         .collect();
@@ -65,7 +64,7 @@ mod tests {
             points: Vec::new(),
             notes: Vec::new(),
         });
-        StationResult { tone, effective }
+        StationResult { tone, effective, at_least_kg: None }
     }
 
     /// What the pieces that were stuck on weigh falls out of the ratio of two stations; what was read at each does not.

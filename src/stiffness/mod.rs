@@ -2,32 +2,30 @@
 //!
 //! This room knows numbers of modes and parts; it knows nothing of sound or pictures.
 
-mod added_mass;
 mod alignment;
 mod blank;
 mod blank_modes;
 mod blank_quantities;
+mod by_hand;
 mod candidates;
-mod loaded_modes;
-mod no_modal_mass;
 mod numbering;
 mod plate;
 mod polynomials;
 mod quantity;
 mod rivals;
-mod station_masses;
+mod station;
 mod thickness_terms;
 mod tone;
 mod wood;
 
-pub use added_mass::{
-    AddedMassError, EffectiveMass, LoadedTone, advised_mass_kg, effective_mass, stage_ratio, static_stiffness,
-};
 pub use blank::{BlankResult, blank_from_tones};
 pub use blank_quantities::blank_quantities;
-pub use loaded_modes::{StationResult, StationTake, StationTone, follow_modes, why_no_mass};
-pub use no_modal_mass::NoModalMass;
+pub use by_hand::{stage_ratio, static_stiffness};
 pub use numbering::Numbering;
 pub use plate::{Constants, ModePlace, PlateMode, Size, bending_stiffnesses, free_plate_modes, mode_name};
 pub use quantity::{Quantity, QuantityKind};
+pub use station::{
+    AddedMassError, EffectiveMass, MassAdvice, NoModalMass, SpotMotion, StationMasses, StationResult, StationTake,
+    StationTone, station_masses, why_no_mass,
+};
 pub use tone::Tone;

@@ -7,7 +7,7 @@ mod figure;
 mod readings;
 mod source;
 
-pub use coverage::{COVERAGE_95, student_factor};
+pub use coverage::{COVERAGE_95, student_factor, student_factor_one_sided};
 pub use figure::{Contribution, Figure, Share};
 pub use readings::mean_of_readings;
 pub use source::{Cause, Scope, Source};

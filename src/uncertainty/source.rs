@@ -65,6 +65,8 @@ pub enum Cause {
     FrequencyShift,
     NextTerm,
     ModesOutsideBand,
+    /// The spot slides along as it moves to and fro.
+    SlidesAlong,
     ModalMassUnknown,
     // Readings.
     Length,
@@ -132,6 +134,7 @@ impl Cause {
             Self::FrequencyShift => "frequency_shift",
             Self::NextTerm => "next_term",
             Self::ModesOutsideBand => "modes_outside_band",
+            Self::SlidesAlong => "slides_along",
             Self::ModalMassUnknown => "modal_mass_unknown",
             Self::Length => "length",
             Self::Width => "width",
@@ -213,6 +216,7 @@ impl fmt::Display for Cause {
             Self::FrequencyShift => "frequency shift",
             Self::NextTerm => "the curve's next term",
             Self::ModesOutsideBand => "modes outside the band",
+            Self::SlidesAlong => "the spot slides along",
             Self::ModalMassUnknown => "modal mass not known",
             Self::Length => "length",
             Self::Width => "width",

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use ringwright::stiffness::{StationTake, StationTone, follow_modes};
+use ringwright::stiffness::{SpotMotion, StationResult, StationTake, StationTone, station_masses};
 use ringwright::uncertainty::Figure;
 
 #[derive(Default)]
@@ -34,6 +34,11 @@ fn tone(frequency_hz: f64) -> StationTone {
     StationTone { frequency_hz, frequency_hz_u, damping_ratio: 0.01, damping_ratio_u: 1e-4, level_db: 0.0 }
 }
 
+fn results(takes: &[StationTake]) -> Vec<StationResult> {
+    let motion = SpotMotion { may_slide: false, part_kg: None };
+    station_masses(takes, &motion).unwrap_or_else(|e| panic!("{e}")).modes
+}
+
 fn added(kg: f64) -> Figure {
     if kg == 0.0 { Figure::exact(0.0) } else { Figure::new(kg, 1e-6, "added") }
 }
@@ -54,7 +59,7 @@ fn a_beams_end_agrees_with_finite_elements() {
                 .collect(),
         };
         let takes: Vec<StationTake> = used.iter().map(|kg| take(*kg)).collect();
-        let results = follow_modes(&takes).unwrap_or_else(|e| panic!("{e}"));
+        let results = results(&takes);
         assert_eq!(results.len(), 4);
         for (result, (mass, stiffness, _)) in results.iter().zip(data.truth.values()) {
             let e = result.effective.as_ref().unwrap_or_else(|e| panic!("{e}"));
@@ -76,7 +81,7 @@ fn single_modes_agree_with_finite_elements() {
             let tones = data.tones.iter().filter(|t| t.0 == *mode);
             let takes: Vec<StationTake> =
                 tones.map(|t| StationTake { added: added(t.1), tones: vec![tone(t.2)] }).collect();
-            let results = follow_modes(&takes).unwrap_or_else(|e| panic!("{case} {station} {mode}: {e}"));
+            let results = results(&takes);
             let Ok(e) = &results[0].effective else { continue };
             told += 1;
             let (off, u) = (e.modal_mass.value / mass - 1.0, e.modal_mass.relative_u());

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::budget_entry::{BudgetEntry, finite};
 use crate::analysis::{PartFindings, SpotFindings};
 use crate::loss::StationMode;
-use crate::stiffness::{Quantity, StationResult};
+use crate::stiffness::{MassAdvice, Quantity, StationResult};
 use crate::uncertainty::{Cause, Figure};
 
 /// A figure with its uncertainty.
@@ -127,6 +127,19 @@ pub struct StationModeEntry {
     pub modal_mass_kg: Option<FigureEntry>,
     pub stiffness_n_m: Option<FigureEntry>,
     pub peak_mobility_m_n_s: Option<FigureEntry>,
+    /// One-sided 95 % limits of both: they are at least this. What moves across alone is no lighter, so they hold for that too.
+    #[serde(default)]
+    pub modal_mass_at_least_kg: Option<f64>,
+    #[serde(default)]
+    pub stiffness_at_least_n_m: Option<f64>,
+    /// Modal mass (kg) and stiffness (N/m) of the motion across alone, where the spot cannot slide; else null, and the limits hold.
+    #[serde(default)]
+    pub across_modal_mass_kg: Option<FigureEntry>,
+    #[serde(default)]
+    pub across_stiffness_n_m: Option<FigureEntry>,
+    /// Code of the reason why there is no modal mass.
+    #[serde(default)]
+    pub reason: Option<String>,
     /// Added masses (kg), (f0/f)^2 - 1 and its standard uncertainty.
     pub shifts: Vec<[f64; 3]>,
     /// Why there is no mass, or what to take with care.
@@ -150,8 +163,17 @@ pub struct StationEntry {
     pub power_drawn_band_hz: Option<[f64; 2]>,
     /// Stiffness from a weight and a dial (N/m), as the part's file gives it.
     pub static_stiffness_n_m: Option<FigureEntry>,
-    /// A mass to stick on (kg).
+    /// A mass to stick on (kg): the heavier of the advised ones.
     pub advised_mass_kg: Option<f64>,
+    /// The masses to stick on (kg) for the strongest mode's modal mass within 25 %; empty where none is light enough.
+    #[serde(default)]
+    pub advised_masses_kg: Vec<f64>,
+    /// What to do, in words, where a modal mass is missing or not known well.
+    #[serde(default)]
+    pub advice: Option<String>,
+    /// Whether the spot may slide along as it moves to and fro.
+    #[serde(default)]
+    pub may_slide: Option<bool>,
 }
 
 impl StationEntry {
@@ -161,6 +183,10 @@ impl StationEntry {
         let mut peaks: Vec<Option<Figure>> = peaks.map(Some).collect();
         peaks.resize(spot.results.len(), None);
         let power = spot.power.as_ref();
+        let advised = match spot.advice {
+            Some(MassAdvice::Two(masses) | MassAdvice::MoreTakes(masses)) => masses.to_vec(),
+            _ => Vec::new(),
+        };
         Self {
             station: spot.station.clone(),
             added_kg: spot.added_kg.clone(),
@@ -169,7 +195,7 @@ impl StationEntry {
                 .results
                 .iter()
                 .zip(&peaks)
-                .map(|(result, peak)| StationModeEntry::new(result, peak.as_ref()))
+                .map(|(result, peak)| StationModeEntry::new(result, peak.as_ref(), spot.may_slide))
                 .collect(),
             band_hz: mobility.map(|m| m.band_hz.into()),
             mean_mobility_m_n_s: mobility.map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
@@ -180,22 +206,30 @@ impl StationEntry {
             }),
             power_drawn_band_hz: power.map(|p| p.band_hz.into()),
             static_stiffness_n_m: spot.static_stiffness.as_ref().map(FigureEntry::new),
-            advised_mass_kg: spot.advised_mass_kg(),
+            advised_mass_kg: advised.first().copied(),
+            advised_masses_kg: advised,
+            advice: spot.advice_if_wanted.map(|a| a.sentence()),
+            may_slide: (!spot.results.is_empty()).then_some(spot.may_slide),
         }
     }
 }
 
 impl StationModeEntry {
     /// `peak`: the mobility at resonance, shown if the modal mass is told.
-    fn new(result: &StationResult, peak: Option<&Figure>) -> Self {
+    fn new(result: &StationResult, peak: Option<&Figure>, may_slide: bool) -> Self {
         let tone = &result.tone;
-        let bare = Figure::new(tone.frequency_hz, tone.frequency_hz_u, Cause::Frequency);
         let told = result.effective.as_ref().ok();
+        let across = told.filter(|_| !may_slide);
         Self {
-            frequency_hz: FigureEntry::new(told.map_or(&bare, |e| &e.frequency)),
+            frequency_hz: FigureEntry::new(&result.frequency()),
             damping_ratio: FigureEntry::new(&Figure::new(tone.damping_ratio, tone.damping_ratio_u, Cause::Damping)),
             modal_mass_kg: told.map(|e| FigureEntry::new(&e.modal_mass)),
             stiffness_n_m: told.map(|e| FigureEntry::new(&e.stiffness)),
+            modal_mass_at_least_kg: result.at_least_kg,
+            stiffness_at_least_n_m: result.stiffness_at_least_n_m(),
+            across_modal_mass_kg: across.map(|e| FigureEntry::new(&e.modal_mass)),
+            across_stiffness_n_m: across.map(|e| FigureEntry::new(&e.stiffness)),
+            reason: result.effective.as_ref().err().map(|why| why.code().to_owned()),
             peak_mobility_m_n_s: told.and(peak).map(FigureEntry::new),
             shifts: told.map_or_else(Vec::new, |e| e.points.iter().map(|(m, y, u)| [*m, *y, *u]).collect()),
             notes: match &result.effective {

@@ -81,16 +81,18 @@ pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
         ));
     }
     for (index, mode) in station.modes.iter().enumerate() {
-        let cell = |f: &Option<FigureEntry>, factor: f64| {
-            f.as_ref().map_or("—".into(), |f| with_interval(f.value * factor, COVERAGE_95 * f.u * factor))
+        let cell = |f: &Option<FigureEntry>, least: Option<f64>, factor: f64| match (f, least) {
+            (Some(f), _) => with_interval(f.value * factor, COVERAGE_95 * f.u * factor),
+            (None, Some(least)) => format!("at least {}", significant(rounded_down(factor * least), 2)),
+            (None, None) => "—".into(),
         };
         out.push_str(&format!(
             "  {:>3} {:>20} {:>20} {:>22} {:>24}\n",
             index + 1,
             with_interval(mode.frequency_hz.value, COVERAGE_95 * mode.frequency_hz.u),
-            cell(&mode.modal_mass_kg, 1e3),
-            cell(&mode.stiffness_n_m, 1e-3),
-            cell(&mode.peak_mobility_m_n_s, 1e3),
+            cell(&mode.modal_mass_kg, mode.modal_mass_at_least_kg, 1e3),
+            cell(&mode.stiffness_n_m, mode.stiffness_at_least_n_m, 1e-3),
+            cell(&mode.peak_mobility_m_n_s, None, 1e3),
         ));
     }
     let mut said: Vec<&String> = Vec::new();
@@ -118,7 +120,32 @@ pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
     }
 }
 
+/// A limit from below, to two digits: rounding must not raise it.
+fn rounded_down(limit: f64) -> f64 {
+    let digit = 10f64.powf(limit.abs().max(f64::MIN_POSITIVE).log10().floor() - 1.0);
+    digit * (limit / digit + 1e-9).floor()
+}
+
 impl StationEntry {
+    /// What is known of the motion across alone where the spot may slide along.
+    fn across(&self) -> String {
+        let limits: Vec<String> = self
+            .modes
+            .iter()
+            .enumerate()
+            .filter_map(|(index, m)| {
+                let (mass, stiffness) = (1e3 * m.modal_mass_at_least_kg?, 1e-3 * m.stiffness_at_least_n_m?);
+                let told = |x: f64| significant(rounded_down(x), 2);
+                Some(format!("{}: {} g, {} kN/m", index + 1, told(mass), told(stiffness)))
+            })
+            .collect();
+        let all = "M and k count all of the spot's motion, and this one may slide along as it moves to and fro";
+        if limits.is_empty() {
+            return all.to_owned();
+        }
+        format!("{all}; across alone they are at least (one-sided 95 %) {}", limits.join("; "))
+    }
+
     /// What the station is worth, in sentences.
     pub fn sentences(&self) -> Vec<String> {
         let mut all = Vec::new();
@@ -153,15 +180,11 @@ impl StationEntry {
                 figure(stiffness, 1e-3, "kN/m")
             ));
         }
-        if let Some(mass) = self.advised_mass_kg {
-            all.push(format!("a good mass to stick on here: about {} g", significant(1e3 * mass, 2)));
+        if let Some(advice) = &self.advice {
+            all.push(format!("to know more here: {advice}"));
         }
-        if self.modes.iter().any(|m| m.modal_mass_kg.is_some()) {
-            all.push(
-                "M and k count all of the station's motion: where it slides along as it moves to and fro, they are less than \
-                 those of the to-and-fro alone"
-                    .into(),
-            );
+        if self.may_slide == Some(true) {
+            all.push(self.across());
         }
         all
     }

@@ -1,0 +1,31 @@
+//! How a tap spot may move, by its name and the part that it is on.
+
+use crate::part::{Kind, PartDescription};
+use crate::stiffness::SpotMotion;
+
+/// By the spot's place (the last of its names counts) and what is known of the part.
+///
+/// A flat part tapped on its face cannot slide in its own plane, and a rim not along itself on its middle line: in the modes that a tap
+/// across excites there, symmetry forbids it.
+pub(super) fn motion_of(place: &str, part: Option<&PartDescription>) -> SpotMotion {
+    let name = place.rsplit('/').next().unwrap_or_default().trim().to_lowercase().replace(['-', '_'], " ");
+    let on_middle_line = matches!(name.as_str(), "tail" | "tail block" | "neck" | "neck block");
+    let flat = part.is_some_and(|p| p.kind == Kind::Strip);
+    let part_kg = part.and_then(|p| p.mass.as_ref()).map(|m| m.value);
+    SpotMotion { may_slide: !(on_middle_line || flat), part_kg }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_and_kinds_say_what_slides() {
+        let slides = |place: &str, part: Option<&PartDescription>| motion_of(place, part).may_slide;
+        assert!(slides("rim/plain/waist", None) && slides("tail/plain/lower-bout", None));
+        assert!(!slides("rim/plain/tail-block", None) && !slides("Neck", None));
+        let of = |kind| PartDescription { kind, ..PartDescription::default() };
+        assert!(!slides("waist", Some(&of(Kind::Strip))));
+        assert!(slides("waist", Some(&of(Kind::Rim))) && slides("waist", Some(&of(Kind::Side))));
+    }
+}
