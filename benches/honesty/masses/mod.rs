@@ -158,11 +158,13 @@ impl Count {
 
 fn cell(kind: Kind, name: &str, parts: usize, held_of: impl Fn(&mut Dice) -> f64, drawn: bool) -> Vec<Row> {
     let mut dice = Dice::new(2200 + kind as u64);
-    let motion = SpotMotion { may_slide: kind as u64 == Kind::Bout as u64, part_kg: None };
     let [mut one, mut two, mut advised] = [Count::default(), Count::default(), Count::default()];
     for _ in 0..parts {
         let spot = draw(kind, &mut dice);
         let held = held_of(&mut dice);
+        // Half of the makers have weighed the part.
+        let part_kg = (dice.uniform(0.0, 1.0) < 0.5).then_some(spot.kg);
+        let motion = SpotMotion { may_slide: matches!(kind, Kind::Bout), part_kg };
         let first = takes(&spot, &[0.0, 4e-3], held, &mut dice);
         let Ok(found) = station_masses(&first, &motion) else { continue };
         one.add(&spot, &found);

@@ -13,6 +13,8 @@ pub struct AtSpot {
     pub squares: Vec<f64>,
     pub across: Vec<f64>,
     pub along: Vec<f64>,
+    /// Mass of the whole (kg).
+    pub kg: f64,
 }
 
 /// One mode as the tap finds it: frequency (Hz), square of the motion across (1/kg).
@@ -66,7 +68,7 @@ impl AtSpot {
 /// A free bar at a place along it (0 to 1), the lowest 30 modes and the two rigid motions.
 pub fn bar(length_m: f64, kg: f64, bending_n_m2: f64, place: f64) -> AtSpot {
     let unit = bending_n_m2 / (kg * length_m.powi(3));
-    let mut at = AtSpot { squares: vec![0.0, 0.0], across: Vec::new(), along: Vec::new() };
+    let mut at = AtSpot { squares: vec![0.0, 0.0], across: Vec::new(), along: Vec::new(), kg };
     at.across.push(1.0 / kg.sqrt());
     at.across.push(12f64.sqrt() * (place - 0.5) / kg.sqrt());
     for mode in 1..=30 {
@@ -93,6 +95,7 @@ pub struct Frame {
     points: Vec<[f64; 2]>,
     squares: Vec<f64>,
     shapes: DMatrix<f64>,
+    kg: f64,
 }
 
 const NODES: usize = 48;
@@ -171,6 +174,8 @@ impl Frame {
             m[(3 * node, 3 * node)] += block;
             m[(3 * node + 1, 3 * node + 1)] += block;
         }
+        // All moved by one to and fro.
+        let kg = (0..n).flat_map(|i| (0..n).map(move |j| (3 * i, 3 * j))).map(|at| m[at]).sum();
         let inverse = m.cholesky().expect("a positive mass").l().try_inverse().expect("a positive mass");
         let whole = &inverse * k * inverse.transpose();
         let eigen = SymmetricEigen::new(0.5 * (&whole + whole.transpose()));
@@ -180,7 +185,7 @@ impl Frame {
         order.truncate(KEPT);
         let squares = order.iter().enumerate().map(|(i, o)| if i < 3 { 0.0 } else { eigen.eigenvalues[*o] }).collect();
         let shapes = DMatrix::from_columns(&order.iter().map(|o| shapes.column(*o).clone_owned()).collect::<Vec<_>>());
-        Self { points, squares, shapes }
+        Self { points, squares, shapes, kg }
     }
 
     /// At a node: 0 and half of all lie on the middle line.
@@ -192,6 +197,7 @@ impl Frame {
         let (x, y) = (self.shapes.row(3 * node), self.shapes.row(3 * node + 1));
         AtSpot {
             squares: self.squares.clone(),
+            kg: self.kg,
             across: x.iter().zip(y.iter()).map(|(x, y)| s * x - c * y).collect(),
             along: x.iter().zip(y.iter()).map(|(x, y)| c * x + s * y).collect(),
         }
@@ -204,14 +210,17 @@ impl Frame {
 
 /// The exact ring (Love; n (n^2 - 1)/sqrt(n^2 + 1)) and the free bar's end (a quarter of its mass), so that the truth is one.
 pub fn check() {
-    let points: Vec<[f64; 2]> =
-        (0..NODES).map(|i| TAU * i as f64 / NODES as f64).map(|t| [0.2 * t.cos(), 0.2 * t.sin()]).collect();
-    let ring = Frame::new(points, 1e6, 1.0, 0.15, [0.0, 0.0]).at(0).truths();
+    let ring_points =
+        || (0..NODES).map(|i| TAU * i as f64 / NODES as f64).map(|t| [0.2 * t.cos(), 0.2 * t.sin()]).collect();
+    let ring = Frame::new(ring_points(), 1e6, 1.0, 0.15, [0.0, 0.0]).at(0).truths();
     for n in 2..5 {
         let x = f64::from(n);
         let exact = x * (x * x - 1.0) / (x * x + 1.0).sqrt() * (1.0 / (0.15 * 0.2f64.powi(4))).sqrt() / TAU;
         assert!(ring.iter().any(|mode| (mode.hz / exact - 1.0).abs() < 0.01), "{exact} {ring:?}");
     }
+    // The frame's mass, from its matrix and as length times mass per length of the polygon.
+    let weighed = Frame::new(ring_points(), 1e6, 1.0, 0.15, [0.01, 0.02]).kg;
+    assert!((weighed / (NODES as f64 * 0.4 * (PI / NODES as f64).sin() * 0.15 + 0.03) - 1.0).abs() < 1e-9, "{weighed}");
     for mode in bar(0.8, 0.12, 1.3, 1.0).truths() {
         assert!((mode.kg / 0.03 - 1.0).abs() < 1e-6, "{}", mode.kg);
     }

@@ -93,6 +93,13 @@ fn contributions(
         let own = all.entry(source).or_insert(Contribution { size: 0.0, ..part });
         own.size += part.size;
     }
+    // Holding is known from one estimate for all takes: together their parts have its degrees of freedom, not each its own.
+    let held = || all.values().filter(|c| c.dof.is_finite()).map(|c| c.size * c.size);
+    let (variance, squares) = (held().sum::<f64>(), held().map(|v| v * v).sum::<f64>());
+    if variance > 0.0 {
+        let dof = solution.holding.dof * squares / (variance * variance);
+        all.values_mut().filter(|c| c.dof.is_finite()).for_each(|c| c.dof = dof);
+    }
     let cause = if unknown < layout.inverse(0) { Cause::Frequency } else { Cause::FrequencyShift };
     all.insert(cause.into(), Contribution { size: read, dof: f64::INFINITY });
     all.into_iter().collect()

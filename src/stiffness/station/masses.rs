@@ -159,7 +159,7 @@ impl Spot<'_> {
         let longer = longer(COVERAGE_95 / half, COVERAGE_95 / CLEAR) / (1.0 - half * half);
         let modal_mass = inverse.to_power(-1.0, 1.0);
         let more = modal_mass.u() * (longer * longer - 1.0).sqrt();
-        let modal_mass = modal_mass.plus_uncertainty(more, Cause::NextTerm);
+        let modal_mass = modal_mass.plus_uncertainty_with_dof(more, Cause::NextTerm, inverse.dof());
         let stiffness = Figure::combine(&[&modal_mass, &frequency], |x| x[0] * (TAU * x[1]).powi(2));
         let heaviest = self.takes[self.takes.len() - 1].added.value * inverse.value;
         let notes = if heaviest > HEAVY {

@@ -7,7 +7,7 @@ use super::law::{Law, Layout, Masses, Reading};
 use super::problem::Problem;
 use super::solution::Solution;
 use super::take::{SpotMotion, StationTake};
-use super::unheard::Unheard;
+use super::unheard::{Heard, Unheard};
 use crate::part::HUNG_AGAIN_FREQUENCY;
 use crate::uncertainty::Source;
 
@@ -84,20 +84,29 @@ impl Spot<'_> {
         };
         let mut start: Vec<(f64, f64)> =
             ln_bare.iter().zip(&first).map(|(omega, a)| (*omega, a.map_or(1.0, |a| a / scale))).collect();
-        let mut step = 0;
-        // What is expected of unheard modes goes by the mean of the heard ones, which the first estimate reads too low.
+        let (mut step, mut heard) = (0, Heard::ALIKE);
+        // What is expected of unheard modes goes by the heard ones, which the first estimate reads too low.
         loop {
-            let unheard = Unheard::new(&ln_bare, self.motion.part_kg.map(|m| m * scale));
+            let unheard = Unheard::new(&ln_bare, heard, self.motion.part_kg.map(|m| m * scale));
             let law = Law { layout, masses: masses.clone(), unheard, scale, held: HUNG_AGAIN_FREQUENCY };
             let problem = Problem { law, readings: readings.clone(), start: start.clone() };
             let solution = problem.solve()?;
-            let followed = || (0..self.modes.len()).filter(|m| problem.is_followed(*m));
-            let mean =
-                followed().map(|m| solution.x[layout.inverse(m)].max(0.0)).sum::<f64>() / followed().count() as f64;
+            let followed: Vec<f64> = (0..self.modes.len())
+                .filter(|m| problem.is_followed(*m))
+                .map(|m| solution.x[layout.inverse(m)].max(0.0))
+                .collect();
+            let mean = followed.iter().sum::<f64>() / followed.len() as f64;
+            let now = Heard {
+                lowest: followed[0] / mean,
+                highest: followed[followed.len() - 1] / mean,
+                largest: followed.iter().copied().fold(0.0, f64::max) / mean,
+            };
             step += 1;
-            if step == SCALE_STEPS || (mean - 1.0).abs() < SAME_SCALE || mean <= 0.0 {
+            let settled = (mean - 1.0).abs() < SAME_SCALE && now.is_like(&heard);
+            if step == SCALE_STEPS || settled || mean <= 0.0 {
                 return Some((problem, solution));
             }
+            heard = now;
             let factor = mean.clamp(0.5, 2.0);
             scale *= factor;
             for (mode, (omega, inverse)) in start.iter_mut().enumerate() {

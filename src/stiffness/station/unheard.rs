@@ -10,9 +10,33 @@ pub(super) struct Term {
     pub slope: f64,
 }
 
-/// Amounts of 1/M, by judgement: the band's edges know nothing of the spot, so a mode outside moves it as much as the heard ones do on
-/// average, with nearly as much doubt.
-const LIKE_THE_HEARD: (f64, f64) = (1.0, 0.9);
+/// 1/M of the heard modes in units of their mean: of the lowest, of the highest, and the largest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Heard {
+    pub lowest: f64,
+    pub highest: f64,
+    pub largest: f64,
+}
+
+impl Heard {
+    /// Before anything is known.
+    pub const ALIKE: Self = Self { lowest: 1.0, highest: 1.0, largest: 1.0 };
+
+    /// To a tenth.
+    pub fn is_like(&self, other: &Self) -> bool {
+        let near = |a: f64, b: f64| (a - b).abs() < 0.1 * self.largest;
+        near(self.lowest, other.lowest) && near(self.highest, other.highest) && near(self.largest, other.largest)
+    }
+
+    /// What a mode beyond the heard one at an edge of the band may add, by judgement: half like that one (near a spot shapes change slowly
+    /// from mode to mode), half like their mean, give or take nearly as much as the one that moves the spot most.
+    fn beyond(&self, edge: f64) -> (f64, f64) {
+        (0.5 * (edge.max(0.0) + 1.0), DOUBT * self.largest.max(1.0))
+    }
+}
+
+/// Doubt of a mode's 1/M beside the largest of those that were heard.
+const DOUBT: f64 = 0.7;
 /// So many modes farther above are summed.
 const ABOVE: i32 = 10;
 /// So many gaps between heard modes at an edge of the band say how far the next one lies.
@@ -22,6 +46,7 @@ const EDGE: usize = 2;
 pub(super) struct Unheard {
     rigid: (f64, f64),
     below: (f64, f64),
+    above: (f64, f64),
     far: (f64, f64),
     /// ln of angular frequencies: those below taken as one, the next above, the highest heard.
     ln_below: f64,
@@ -31,7 +56,7 @@ pub(super) struct Unheard {
 
 impl Unheard {
     /// By the heard modes' ln of angular frequencies, ascending, and the part's mass times the unit of 1/M, if it is known.
-    pub fn new(ln_omegas: &[f64], part: Option<f64>) -> Self {
+    pub fn new(ln_omegas: &[f64], heard: Heard, part: Option<f64>) -> Self {
         let (lowest, highest) = (ln_omegas[0], ln_omegas[ln_omegas.len() - 1]);
         let gaps: Vec<f64> = ln_omegas.windows(2).map(|w| w[1].exp() - w[0].exp()).collect();
         let gap_of = |gaps: &[f64], other: f64| {
@@ -42,16 +67,20 @@ impl Unheard {
         // Modes of a free bar lie at (k + 1/2)^2: with the lowest heard the k-th, lowest/gap is nearly (k + 1)/2. Evenly spaced ones
         // would be half as many.
         let below = (2.0 * lowest.exp() / low - 1.0).clamp(0.0, 8.0);
-        let below_u = (0.5 + 0.3 * below).hypot(LIKE_THE_HEARD.1 * below.sqrt());
+        let (lower, lower_u) = heard.beyond(heard.lowest);
+        let (higher, higher_u) = heard.beyond(heard.highest);
+        // How many there are is in doubt too.
+        let below_u = (lower * (0.5 + 0.3 * below)).hypot(lower_u * below.sqrt());
         let spacing = (gap_of(high, highest.exp()) / highest.exp()).clamp(0.05, 1.0);
         // The sum over modes at w (1 + i spacing) of w^2/(w_i^2 - w^2), without the next one.
         let far: f64 = (2..=ABOVE).map(|i| 1.0 / ((1.0 + f64::from(i) * spacing).powi(2) - 1.0)).sum();
         // Rigid motion: 1/m to and fro, up to three times as much more by turning (at a bar's end), up to six at a plate's corner.
-        let rigid = part.map_or(LIKE_THE_HEARD, |m| (2.5 / m, 1.2 / m));
+        let rigid = part.map_or((lower, lower_u), |m| (2.5 / m, 1.2 / m));
         Self {
             rigid,
-            below: (below, below_u),
-            far: (far, 0.5 * far),
+            below: (lower * below, below_u),
+            above: (higher, higher_u),
+            far: (higher * far, 0.5 * higher.max(1.0) * far),
             ln_below: lowest + (1.0 - low / lowest.exp()).clamp(0.3, 0.8).ln(),
             ln_above: highest + spacing.ln_1p(),
             ln_highest: highest,
@@ -69,7 +98,7 @@ impl Unheard {
         [
             Term { expected: self.rigid.0, doubt: self.rigid.1, factor: -1.0, slope: 0.0 },
             mode(self.below, self.ln_below),
-            mode(LIKE_THE_HEARD, self.ln_above),
+            mode(self.above, self.ln_above),
             Term { expected: self.far.0, doubt: self.far.1, factor: far, slope: 2.0 * far },
         ]
     }
