@@ -10,6 +10,7 @@ use nalgebra::DMatrix;
 use super::blank_modes::BlankModes;
 use super::candidates::candidates;
 use super::numbering::{DEVIATION_LIMITS, Numbering, SHEAR_TERM_U, refine};
+use super::over_rivals::over_rivals;
 use super::plate::{Constants, ModePlace, PlateMode, Size};
 use super::rivals::{LEAST_MATCHED, no_wood, rivals, undecided, why_not_believed};
 use super::tone::Tone;
@@ -39,9 +40,9 @@ pub struct BlankResult {
 }
 
 impl BlankResult {
-    /// Whether one numbering stands alone and is believed.
+    /// Whether one numbering stands alone and is believed. Moduli may be given without: over all that compete, where those agree.
     pub fn decided(&self) -> bool {
-        self.along.is_some()
+        self.numberings.len() == 1 && self.along.is_some()
     }
 
     /// The numbering, if one stands alone.
@@ -70,26 +71,74 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
         ));
         return result;
     }
-    let (numberings, across_undecided) = rivals(candidates(&size, tones), &size);
+    let (numberings, others_across) = rivals(candidates(&size, tones), &size);
     result.numberings = numberings;
     let Some(best) = result.numberings.first().cloned() else {
         result.notes.push("no numbering explains these modes: are sizes, mass and kind of the part right?".into());
         return result;
     };
     let speeds = result.numberings.iter().map(|n| size.speed_m_s(&n.constants));
-    let why = why_not_believed(&best, tones).or_else(|| no_wood(speeds)).or_else(|| undecided(&result.numberings));
-    if let Some(why) = why {
+    if let Some(why) = why_not_believed(&best, tones).or_else(|| no_wood(speeds)) {
         result.notes.push(why);
+        return result;
+    }
+    if let Some(why) = undecided(&result.numberings) {
+        result.notes.push(why);
+        let of_each = |n: &Numbering| {
+            let mut own = BlankResult::default();
+            moduli(&mut own, sizes, &size, tones, n);
+            own
+        };
+        let all: Vec<BlankResult> = result.numberings.iter().map(of_each).collect();
+        if all[0].along.is_some() {
+            result.take_over(&all);
+        }
         return result;
     }
     result.modes = BlankModes::new(&size, &best.constants, 1.2 * tones[tones.len() - 1].frequency_hz).modes;
     moduli(&mut result, sizes, &size, tones, &best);
-    if across_undecided && result.across.take().is_some() {
+    if !others_across.is_empty()
+        && let Some(across) = result.across.take()
+    {
+        let of_each = |n: &Numbering| {
+            let mut own = BlankResult::default();
+            moduli(&mut own, sizes, &size, tones, n);
+            own.across
+        };
+        let all: Vec<Option<Figure>> = [Some(across)].into_iter().chain(others_across.iter().map(of_each)).collect();
+        result.across = over_rivals(&all);
+        let what =
+            if result.across.is_some() { "its interval holds what each of them gives" } else { "it is not given" };
         result
             .notes
-            .push("E across the grain is undecided: the crosswise modes can be numbered in more than one way".into());
+            .push(format!("E across the grain: the crosswise modes can be numbered in more than one way; {what}"));
     }
     result
+}
+
+impl BlankResult {
+    /// Takes over what competing assignments agree in, and says what they do not.
+    fn take_over(&mut self, all: &[BlankResult]) {
+        let of = |figure: fn(&BlankResult) -> &Option<Figure>| {
+            over_rivals(&all.iter().map(|r| figure(r).clone()).collect::<Vec<_>>())
+        };
+        self.along = of(|r| &r.along);
+        self.across = of(|r| &r.across);
+        self.shear = of(|r| &r.shear);
+        self.bending_stiffness = of(|r| &r.bending_stiffness);
+        self.bending_stiffness_per_width = of(|r| &r.bending_stiffness_per_width);
+        let given: Vec<&str> = [("E along", &self.along), ("E across", &self.across), ("G", &self.shear)]
+            .into_iter()
+            .filter(|(_, figure)| figure.is_some())
+            .map(|(what, _)| what)
+            .collect();
+        if !given.is_empty() {
+            self.notes.push(format!(
+                "{} are given all the same: each interval holds what every one of these ways gives",
+                given.join(", ")
+            ));
+        }
+    }
 }
 
 /// The tones as they would be if shear through the thickness took less by the uncertainty of what it takes.

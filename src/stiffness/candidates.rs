@@ -10,7 +10,7 @@ use super::tone::Tone;
 use super::wood::{ACROSS, ACROSS_RANGE, POISSON, SHEAR, SHEAR_RANGE, SPEED_M_S};
 
 /// Points of the grid over each ratio: 30 % apart, so that every mode can be told from its like at the next point.
-const ACROSS_POINTS: usize = 8;
+const ACROSS_POINTS: usize = 11;
 const SHEAR_POINTS: usize = 9;
 /// Steps of the scan: ln of the speed of sound; parts of a grid step in each ratio (1.5 % of a twist's frequency, 2 % of a
 /// crosswise mode's).
@@ -19,7 +19,7 @@ const SHEAR_PARTS: usize = 8;
 const ACROSS_PARTS: usize = 6;
 /// Places of the scan that are looked at more closely, and starts in E across that are refined from each.
 const PLACES: usize = 24;
-const STARTS_ACROSS: usize = 2;
+const STARTS_ACROSS: usize = 4;
 /// Any speed of sound does to solve the grid: frequencies go with it.
 const REFERENCE_SPEED: f64 = 4500.0;
 

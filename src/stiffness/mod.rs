@@ -11,6 +11,7 @@ mod candidates;
 mod loaded_modes;
 mod no_modal_mass;
 mod numbering;
+mod over_rivals;
 mod plate;
 mod polynomials;
 mod quantity;

@@ -11,16 +11,16 @@ const SURE: f64 = 7.0;
 pub(super) const LEAST_MATCHED: usize = 6;
 const LEAST_BENDING: usize = 2;
 
-/// The different numberings that explain the modes about as well as the best, the best first; and whether numberings that
-/// agree with the best otherwise differ in E across.
-pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>, bool) {
+/// The different numberings that explain the modes about as well as the best, the best first; and those that
+/// agree with the best otherwise and differ in E across.
+pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>, Vec<Numbering>) {
     found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
     // A fit that wandered out of what wood can be is no numbering.
     found.retain(|n| {
         let shear = n.constants.shear_pa / n.constants.along_pa;
         SPEED_M_S.contains(&size.speed_m_s(&n.constants)) && SHEAR_RANGE.contains(&shear)
     });
-    let Some(best) = found.first().cloned() else { return (found, false) };
+    let Some(best) = found.first().cloned() else { return (found, Vec::new()) };
     found.iter_mut().for_each(|n| n.behind = best.evidence - n.evidence);
     found.retain(|n| n.behind < SURE);
     let differ = |a: f64, b: f64, by: f64| (a / b).ln().abs() > by;
@@ -29,14 +29,14 @@ pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>,
             && (!differ(a.constants.shear_pa, b.constants.shear_pa, 0.02) || !a.tells(2))
     };
     let across = |n: &Numbering| same(&best, n) && differ(n.constants.across_pa, best.constants.across_pa, 0.03);
-    let across_undecided = found.iter().any(across);
+    let others_across = found.iter().filter(|n| across(n)).cloned().collect();
     let mut distinct: Vec<Numbering> = Vec::new();
     for numbering in found {
         if !distinct.iter().any(|d| same(d, &numbering)) {
             distinct.push(numbering);
         }
     }
-    (distinct, across_undecided)
+    (distinct, others_across)
 }
 
 /// Why even the best numbering is not believed.
@@ -79,8 +79,8 @@ pub(super) fn undecided(numberings: &[Numbering]) -> Option<String> {
     };
     (numberings.len() > 1).then(|| {
         format!(
-            "undecided: the modes can be numbered in {} ways that fit about equally well, with E along {}. Tap at a second \
-             station (near a corner and at the middle of the end), or cut a shorter strip, and measure again",
+            "undecided which mode is which: they can be numbered in {} ways that fit about equally well, with E along {}. Tap at a \
+             second spot (near a corner and at the middle of the end), or cut a shorter strip, and measure again",
             numberings.len(),
             numberings.iter().take(3).map(told).collect::<Vec<_>>().join(" or ")
         )
@@ -123,13 +123,13 @@ mod tests {
             numbering([12.05, 1.0, 1.0], -4.0, 0.01),
             numbering([12.6, 1.0, 1.0], -5.0, 0.01),
         ];
-        let (distinct, across_undecided) = rivals(found, &SIDE);
+        let (distinct, others_across) = rivals(found, &SIDE);
         let told: Vec<(f64, f64)> = distinct.iter().map(|n| (n.constants.along_pa, n.behind)).collect();
         assert_eq!(told, [(12e9, 0.0), (12.6e9, 2.0)]);
-        assert!(!across_undecided);
+        assert!(others_across.is_empty());
         // E across 5 % off; G 5 % off where it is told, and where it is not.
-        let (distinct, across_undecided) = rivals(vec![best.clone(), numbering([12.0, 1.05, 1.0], -4.0, 0.01)], &SIDE);
-        assert!(distinct.len() == 1 && across_undecided);
+        let (distinct, others_across) = rivals(vec![best.clone(), numbering([12.0, 1.05, 1.0], -4.0, 0.01)], &SIDE);
+        assert!(distinct.len() == 1 && others_across.len() == 1);
         let shear = |told| {
             rivals(vec![numbering([12.0, 1.0, 1.0], -3.0, told), numbering([12.0, 1.0, 1.05], -4.0, told)], &SIDE)
         };
