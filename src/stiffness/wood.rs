@@ -17,3 +17,5 @@ pub(super) const ACROSS_RANGE: RangeInclusive<f64> = 0.017..=0.3;
 pub(super) const SHEAR_RANGE: RangeInclusive<f64> = 0.03..=0.22;
 /// nu_LR and nu_LT of its Table 5-2: mean and standard deviation of 48 values.
 pub(super) const POISSON: (f64, f64) = (0.40, 0.083);
+/// A fit beyond this is none: three and a half deviations.
+pub(super) const POISSON_RANGE: RangeInclusive<f64> = 0.1..=0.7;
