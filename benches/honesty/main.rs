@@ -17,7 +17,8 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 2] = [("comparison", comparison::measure), ("uniform blanks", blanks::uniform)];
+const FAMILIES: [(&str, Measure); 3] =
+    [("comparison", comparison::measure), ("uniform blanks", blanks::uniform), ("wide woods", blanks::wide)];
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");
