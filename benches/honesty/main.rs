@@ -18,8 +18,12 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 3] =
-    [("comparison", comparison::measure), ("uniform blanks", blanks::uniform), ("masses", masses::measure)];
+const FAMILIES: [(&str, Measure); 4] = [
+    ("comparison", comparison::measure),
+    ("uniform blanks", blanks::uniform),
+    ("wide woods", blanks::wide),
+    ("masses", masses::measure),
+];
 
 fn main() {
     let mut arguments = std::env::args().skip(1).filter(|a| a != "--bench");

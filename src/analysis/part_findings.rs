@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::loss::{NumberedLoss, loss_quantities};
 use crate::modes::Mode;
 use crate::part::{Kind, PartDescription, Sizes};
-use crate::stiffness::{BlankResult, Quantity, QuantityKind, Tone, blank_from_tones, blank_quantities, mode_name};
+use crate::stiffness::{BlankResult, Quantity, QuantityKind, Tone, blank_from_heard, blank_quantities, mode_name};
 use crate::uncertainty::Figure;
 
 /// The part, as far as its description and these modes tell.
@@ -15,6 +15,9 @@ pub struct PartFindings {
     pub kind: Kind,
     /// What looks wrong in the description, or is missing, and what these modes do not show.
     pub notes: Vec<String>,
+    /// Stable short codes of what the modes do not show, in the order of their notes.
+    #[serde(default)]
+    pub reasons: Vec<String>,
     /// Whether one numbering of the modes stands alone; `None` where none was sought.
     pub decided: Option<bool>,
     /// The numberings that explain the modes, the best first.
@@ -32,7 +35,8 @@ pub struct RivalNumbering {
     pub modulus_along_pa: f64,
     /// Logarithm of how many times less likely it is than the best.
     pub behind: f64,
-    /// Name of each mode in it, in the order of the modes; `None` for a tone that is not the part's.
+    /// Name of each mode in it, in the order of the modes; `None` for a tone that is not the part's, or that
+    /// may be one of two modes side by side.
     pub names: Vec<Option<String>>,
 }
 
@@ -59,7 +63,8 @@ pub(super) fn findings(part: &PartDescription, modes: &[Mode]) -> PartFindings {
     };
     let tones: Vec<Tone> =
         modes.iter().map(|m| Tone { frequency_hz: m.frequency.value, frequency_hz_u: m.frequency.u_95() }).collect();
-    let blank = blank_from_tones(&sizes, &tones);
+    let levels_db: Vec<f64> = modes.iter().map(|m| m.level_db).collect();
+    let blank = blank_from_heard(&sizes, &tones, &levels_db);
     let numbers = blank.numbering().map_or(&[][..], |n| &n.numbers);
     let numbered = numbers.iter().enumerate().filter_map(|(index, number)| Some((index, (*number)?)));
     let losses: Vec<NumberedLoss> = numbered
@@ -73,7 +78,8 @@ pub(super) fn findings(part: &PartDescription, modes: &[Mode]) -> PartFindings {
     quantities.extend(loss_quantities(&sizes, &blank, &losses));
     let name = |number: &Option<(usize, usize)>| number.map(|(l, w)| mode_name(l, w));
     PartFindings {
-        notes: blank.notes.clone(),
+        notes: blank.notes.iter().map(ToString::to_string).collect(),
+        reasons: blank.notes.iter().map(|n| n.code().to_owned()).collect(),
         decided: Some(blank.decided()),
         numberings: blank
             .numberings

@@ -99,6 +99,9 @@ fn mean_stiffness(takes: &[&Figure], known: &Repeatability) -> Option<Figure> {
     let n = takes.len() as f64;
     let mean = (takes.iter().map(|f| f.value.ln()).sum::<f64>() / n).exp();
     let held = 2.0 * mean * known.of_frequency() / n.sqrt();
+    // By what this shop knows of it, in place of what a single take assumes.
+    let others = widest.contributions().filter(|(source, _)| source.cause != Cause::HeldAnewFrequency);
+    let widest = Figure::with_contributions(widest.value, others.map(|(source, part)| (source.clone(), part)));
     Some(widest.times(mean / widest.value).plus_uncertainty(held, Cause::HeldAnewFrequency))
 }
 

@@ -26,31 +26,33 @@ const REACH: f64 = 5.0;
 pub(super) fn align_score(measured: &[f64], deviation: &[f64], expected: &[f64]) -> f64 {
     let m = expected.len();
     let (missing, extra) = costs(measured, expected);
-    // The row of best scores less what is missing up to each place: then a mode that is not heard costs nothing more.
+    // Best scores up to each place, less what is missing and what is extra: then a mode or a tone without its like costs nothing more,
+    // and the row never falls.
     let mut row = vec![0.0f64; m + 1];
-    let mut next = vec![0.0f64; m + 1];
+    let (mut first, mut after) = (0, 0);
     for (&tone, &deviation) in measured.iter().zip(deviation) {
-        for (next, score) in next.iter_mut().zip(&row) {
-            *next = score + extra;
-        }
         let reach = REACH * deviation;
-        let first = expected.partition_point(|e| *e <= tone - reach);
-        let likely = HEARD.ln() - (deviation * std::f64::consts::TAU.sqrt()).ln() - missing;
-        for k in first..m {
+        while after < m && expected[after] < tone + reach {
+            after += 1;
+        }
+        while first > 0 && expected[first - 1] > tone - reach {
+            first -= 1;
+        }
+        while first < after && expected[first] <= tone - reach {
+            first += 1;
+        }
+        let likely = HEARD.ln() - (deviation * std::f64::consts::TAU.sqrt()).ln() - missing - extra;
+        // From above, so that no pair builds upon another of the same tone.
+        for k in (first..after).rev() {
             let off = tone - expected[k];
             if off.abs() >= reach {
-                break;
+                continue;
             }
-            next[k + 1] = next[k + 1].max(row[k] + likely - 0.5 * (off / deviation).powi(2));
+            let score = row[k] + likely - 0.5 * (off / deviation).powi(2);
+            row[k + 1..].iter_mut().take_while(|r| **r < score).for_each(|r| *r = score);
         }
-        let mut most = f64::NEG_INFINITY;
-        for score in &mut next {
-            most = most.max(*score);
-            *score = most;
-        }
-        std::mem::swap(&mut row, &mut next);
     }
-    row[m] + m as f64 * missing
+    row[m] + m as f64 * missing + measured.len() as f64 * extra
 }
 
 /// The most likely order-preserving alignment of two ascending lists.

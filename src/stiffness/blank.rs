@@ -2,20 +2,22 @@
 //!
 //! The lowest modes of a side blank lie below what a microphone hears, so the lowest one heard is not the first. All
 //! numberings are tried: moduli are scanned over what wood can have, each gives the modes of a free orthotropic plate, the
-//! measured ones are aligned with them, the best are refined by least squares, and rivals that explain the modes about as
-//! well are reported beside the best.
-
-use nalgebra::DMatrix;
+//! measured ones are aligned with them, the best are refined by least squares. Each modulus is given over all assignments that
+//! explain the modes about as well, where they agree in it.
 
 use super::blank_modes::BlankModes;
+use super::blank_moduli::{BlankModuli, bending_stiffness, bending_stiffness_per_width};
+use super::blank_note::{BlankNote, Modulus};
 use super::candidates::candidates;
-use super::numbering::{DEVIATION_LIMITS, Numbering, SHEAR_TERM_U, refine};
-use super::plate::{Constants, ModePlace, PlateMode, Size};
-use super::rivals::{LEAST_MATCHED, no_wood, rivals, undecided, why_not_believed};
+use super::numbering::{DEVIATION_LIMITS, Numbering};
+use super::over_rivals::over_rivals;
+use super::plate::{PlateMode, Size};
+use super::rivals::{LEAST_MATCHED, no_wood, rivals, why_not_believed};
+use super::sure_names::sure_numbers;
 use super::tone::Tone;
-use super::wood::POISSON;
+use super::unnamed::loud_unnamed;
 use crate::part::Sizes;
-use crate::uncertainty::{Cause, Contribution, Figure, Source};
+use crate::uncertainty::Figure;
 
 /// Most modes that are used, the lowest.
 const MOST_MODES: usize = 40;
@@ -32,30 +34,56 @@ pub struct BlankResult {
     /// Bending stiffness EI of the whole width (N m2) and per width (N m).
     pub bending_stiffness: Option<Figure>,
     pub bending_stiffness_per_width: Option<Figure>,
-    /// What the user should know, in words.
-    pub notes: Vec<String>,
+    /// What the user should know.
+    pub notes: Vec<BlankNote>,
     /// Modes of the plate with the best constants, for pictures and mobility.
     pub modes: Vec<PlateMode>,
 }
 
 impl BlankResult {
-    /// Whether one numbering stands alone and is believed.
+    /// Whether one numbering stands alone and is believed. Moduli may be given without: over all that compete, where those agree.
     pub fn decided(&self) -> bool {
-        self.along.is_some()
+        self.numberings.len() == 1 && self.along.is_some()
     }
 
     /// The numbering, if one stands alone.
     pub fn numbering(&self) -> Option<&Numbering> {
         self.numberings.first().filter(|_| self.decided())
     }
+
+    fn refused(numberings: Vec<Numbering>, note: BlankNote) -> Self {
+        Self { numberings, notes: vec![note], ..Self::default() }
+    }
+
+    fn modulus(&mut self, which: Modulus) -> &mut Option<Figure> {
+        match which {
+            Modulus::Along => &mut self.along,
+            Modulus::Across => &mut self.across,
+            Modulus::Shear => &mut self.shear,
+        }
+    }
+
+    /// Takes a modulus back, and what follows from it; whether there was one.
+    fn withhold(&mut self, which: Modulus) -> bool {
+        if which == Modulus::Along {
+            self.bending_stiffness = None;
+            self.bending_stiffness_per_width = None;
+        }
+        self.modulus(which).take().is_some()
+    }
 }
 
 /// Moduli and mode numbers of a flat blank from its tones.
 ///
 /// Uncertainties: frequencies, the deviation of the wood from a uniform plate (from the misfit itself), sizes, mass, Poisson's
-/// ratio, and the shear term; sizes are shared by all results.
+/// ratio, the shear term, and hanging the blank anew; all but the first two are shared by all results.
 pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
-    let mut result = BlankResult::default();
+    blank_from_heard(sizes, tones, &[])
+}
+
+/// The same with each tone's level (dB, any reference; none where they are not known): loud tones that are in no assignment speak
+/// against it.
+pub fn blank_from_heard(sizes: &Sizes, tones: &[Tone], levels_db: &[f64]) -> BlankResult {
     let size = Size {
         length_m: sizes.length.value,
         width_m: sizes.width.value,
@@ -64,118 +92,84 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
     };
     let tones: &[Tone] = &tones[..tones.len().min(MOST_MODES)];
     if tones.len() < LEAST_MATCHED {
-        result.notes.push(format!(
-            "{} modes are too few to tell which they are ({LEAST_MATCHED} at least): tap near a corner, where all of them sound",
-            tones.len()
-        ));
-        return result;
+        return BlankResult::refused(Vec::new(), BlankNote::TooFewTones(tones.len()));
     }
-    let (numberings, across_undecided) = rivals(candidates(&size, tones), &size);
-    result.numberings = numberings;
-    let Some(best) = result.numberings.first().cloned() else {
-        result.notes.push("no numbering explains these modes: are sizes, mass and kind of the part right?".into());
-        return result;
+    let (numberings, others_across) = rivals(candidates(&size, tones), &size);
+    let Some(best) = numberings.first().cloned() else {
+        return BlankResult::refused(numberings, BlankNote::NoAssignment);
     };
-    let speeds = result.numberings.iter().map(|n| size.speed_m_s(&n.constants));
-    let why = why_not_believed(&best, tones).or_else(|| no_wood(speeds)).or_else(|| undecided(&result.numberings));
-    if let Some(why) = why {
-        result.notes.push(why);
-        return result;
+    // E along goes with length^3/thickness^3, the density with 1/(length thickness).
+    let speed_u = (2.0 * sizes.length.relative_u_95()).hypot(sizes.thickness.relative_u_95());
+    let speeds = numberings.iter().map(|n| size.speed_m_s(&n.constants));
+    if let Some(why) = why_not_believed(&best, tones).or_else(|| no_wood(speeds, speed_u)) {
+        return BlankResult::refused(numberings, why);
     }
-    result.modes = BlankModes::new(&size, &best.constants, 1.2 * tones[tones.len() - 1].frequency_hz).modes;
-    moduli(&mut result, sizes, &size, tones, &best);
-    if across_undecided && result.across.take().is_some() {
-        result
-            .notes
-            .push("E across the grain is undecided: the crosswise modes can be numbered in more than one way".into());
+    let mut result = BlankResult { numberings, ..BlankResult::default() };
+    give(&mut result, sizes, &size, tones, &others_across);
+    if result.decided() {
+        let blank = BlankModes::new(&size, &best.constants, 1.2 * tones[tones.len() - 1].frequency_hz);
+        result.numberings[0].numbers = sure_numbers(&best, &blank, tones);
+        result.modes = blank.modes;
+    }
+    if best.deviation > 0.8 * DEVIATION_LIMITS.1 {
+        result.notes.push(BlankNote::Uneven);
+    }
+    let unnamed_hz = loud_unnamed(tones, levels_db, &best.numbers);
+    if !unnamed_hz.is_empty() {
+        let withheld: Vec<Modulus> = Modulus::ALL.into_iter().filter(|which| result.withhold(*which)).collect();
+        if !withheld.is_empty() {
+            result.notes.push(BlankNote::LoudUnnamed { unnamed_hz, withheld });
+        }
     }
     result
 }
 
-/// The tones as they would be if shear through the thickness took less by the uncertainty of what it takes.
-fn shear_moved(size: &Size, tones: &[Tone], constants: &Constants, places: &[Option<ModePlace>]) -> Vec<Tone> {
-    let blank = BlankModes::new(size, constants, 1.1 * tones.last().map_or(0.0, |t| t.frequency_hz));
-    let moved = |(tone, place): (&Tone, &Option<ModePlace>)| {
-        let mode = blank.modes.iter().find(|m| Some(m.place) == *place);
-        let term = mode.map_or(0.0, |m| m.thickness_terms(constants, &blank.stiffnesses, size.thickness_m).1);
-        Tone { frequency_hz: tone.frequency_hz * (1.0 + 0.5 * SHEAR_TERM_U * term), ..*tone }
+/// Each modulus over all assignments that compete, and those alike but in E across; where they do not agree, why it is not given.
+fn give(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], others_across: &[Numbering]) {
+    let of_each = |all: &[Numbering]| -> Vec<BlankModuli> {
+        all.iter().filter_map(|n| BlankModuli::new(sizes, size, tones, n)).collect()
     };
-    tones.iter().zip(places).map(moved).collect()
-}
-
-/// Moduli with all their uncertainties: frequencies, sizes, mass, Poisson's ratio, shear through the thickness.
-fn moduli(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], best: &Numbering) {
-    let solve = |size: &Size, poisson: f64| {
-        let start = Constants { poisson, ..best.constants };
-        refine(size, tones, start, Some(&best.places)).map(|n| n.constants)
-    };
-    let Some(centre) = solve(size, POISSON.0) else { return };
-    if let Some(why) = no_wood(std::iter::once(size.speed_m_s(&centre))) {
-        result.notes.push(why);
-        return;
+    let compete = result.numberings.len() > 1;
+    if compete {
+        let along_pa = result.numberings.iter().map(|n| n.constants.along_pa).collect();
+        result.notes.push(BlankNote::Competing { along_pa });
     }
-    let value = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
-    let mut parts: [Vec<(Source, Contribution)>; 3] = Default::default();
-    let mut perturb = |cause: Cause, other: Option<Constants>, steps: f64, dof: f64| {
-        let Some(other) = other else { return };
-        for (parts, (moved, here)) in parts.iter_mut().zip(value(&other).into_iter().zip(value(&centre))) {
-            parts.push((Source::from(cause.clone()), Contribution { size: (moved - here) / steps, dof }));
+    let all = of_each(&result.numberings);
+    let Some(best) = all.first().filter(|_| all.len() == result.numberings.len()) else { return };
+    let across: Vec<Option<Figure>> =
+        all.iter().chain(&of_each(others_across)).map(|m| m.get(Modulus::Across)).collect();
+    let (mut agree, mut differ) = (Vec::new(), Vec::new());
+    for which in Modulus::ALL {
+        let own = best.get(which);
+        if own.is_none() {
+            result.notes.push(BlankNote::TooFewOfItsModes(which));
+            continue;
         }
-    };
-    type Set = fn(&mut Size, f64);
-    let readings: [(Cause, &Figure, Set); 4] = [
-        (Cause::Length, &sizes.length, |s, d| s.length_m += d),
-        (Cause::Width, &sizes.width, |s, d| s.width_m += d),
-        (Cause::Thickness, &sizes.thickness, |s, d| s.thickness_m += d),
-        (Cause::Mass, &sizes.mass, |s, d| s.mass_kg += d),
-    ];
-    for (cause, measured, set) in readings {
-        // Half an uncertainty is small enough to be straight and large enough to be told from the fit's own tolerance.
-        let mut moved = *size;
-        set(&mut moved, 0.5 * measured.u());
-        perturb(cause, solve(&moved, POISSON.0), 0.5, measured.dof());
+        let figures =
+            if which == Modulus::Across { across.clone() } else { all.iter().map(|m| m.get(which)).collect() };
+        let over_all = over_rivals(&figures);
+        if figures.len() > 1 {
+            if over_all.is_some() { &mut agree } else { &mut differ }.push(which);
+        }
+        *result.modulus(which) = over_all;
     }
-    perturb(Cause::PoissonsRatio, solve(size, POISSON.0 + POISSON.1), 1.0, f64::INFINITY);
-    let sheared = shear_moved(size, tones, &centre, &best.places);
-    let refined = refine(size, &sheared, best.constants, Some(&best.places));
-    perturb(Cause::ShearThroughThickness, refined.map(|n| n.constants), 1.0, f64::INFINITY);
-    // Found together, they are off together: as the fit's covariance says.
-    let values = value(&centre);
-    let covariance = DMatrix::from_fn(3, 3, |i, j| values[i] * values[j] * best.covariance[(i, j)]);
-    let fitted = Figure::correlated(&values, &covariance, Cause::PlateFit, best.freedom);
-    let mut moduli = fitted.iter().zip(parts).map(|(fit, parts)| {
-        Figure::with_contributions(fit.value, fit.contributions().map(|(s, c)| (s.clone(), c)).chain(parts))
-    });
-    let (Some(along), Some(across), Some(shear)) = (moduli.next(), moduli.next(), moduli.next()) else { return };
-    let inputs = [&along, &sizes.width, &sizes.thickness];
-    result.bending_stiffness = Some(Figure::combine(&inputs, |x| x[0] * x[1] * x[2].powi(3) / 12.0));
-    result.bending_stiffness_per_width =
-        Some(Figure::combine(&[&along, &sizes.thickness], |x| x[0] * x[1].powi(3) / 12.0));
-    result.along = Some(along);
-    let untold = |what: &str, family: &str| {
-        format!("{what} cannot be told from these modes: too few {family} modes are among them")
-    };
-    if best.tells(1) {
-        result.across = Some(across);
-    } else {
-        result.notes.push(untold("E across the grain", "crosswise"));
+    if let Some(along) = &result.along {
+        result.bending_stiffness = Some(bending_stiffness(along, sizes));
+        result.bending_stiffness_per_width = Some(bending_stiffness_per_width(along, sizes));
     }
-    if best.tells(2) {
-        result.shear = Some(shear);
-    } else {
-        result.notes.push(untold("the shear modulus G", "twist"));
+    if !differ.is_empty() {
+        result.notes.push(BlankNote::Differ(differ));
     }
-    if best.deviation > 0.8 * DEVIATION_LIMITS.1 {
-        result.notes.push(
-            "the modes lie more than 1 % off those of a uniform plate: uneven thickness, a bend, or a wrong size"
-                .into(),
-        );
+    if !agree.is_empty() {
+        result.notes.push(BlankNote::Agree(agree));
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::plate::Constants;
     use super::*;
+    use crate::uncertainty::Cause;
 
     /// The demonstration's walnut blank, bending and twist from 60 Hz on, with tones missing and one that is not its own.
     #[test]
@@ -208,19 +202,25 @@ mod tests {
         within(&result.shear, truth.shear_pa);
         let (source, share) = result.along.as_ref().and_then(Figure::largest_source).expect("sources");
         assert!(source.cause == Cause::Thickness && share > 0.9, "{source} {share}");
-        // E goes with mass length^3/(width thickness^3) at given frequencies.
+        // E goes with mass length^3/(width thickness^3) at given frequencies. A longer blank has less of its curvature across as well, which
+        // is taken for another Poisson's ratio: a little of the length's power goes over to the width. Their sum is that of all blanks
+        // alike: E = (something) mass frequency^2/length.
         let along = result.along.as_ref().expect("told");
-        for (size, power) in [(&sizes.length, 3.0), (&sizes.width, -1.0), (&sizes.thickness, -3.0), (&sizes.mass, 1.0)]
-        {
+        let power_of = |size: &Figure| {
             let source = size.parts().next().expect("one source").0;
             let (_, part) = along.parts().find(|(s, _)| *s == source).expect("a part");
-            let got = part / along.value / size.relative_u();
-            assert!((got - power).abs() < 0.1, "{source}: {got}");
+            part / along.value / size.relative_u()
+        };
+        let powers = [&sizes.length, &sizes.width, &sizes.thickness, &sizes.mass].map(power_of);
+        for (got, (power, within)) in powers.iter().zip([(3.0, 0.15), (-1.0, 0.15), (-3.0, 0.1), (1.0, 1e-3)]) {
+            assert!((got - power).abs() < within, "{powers:?}");
         }
+        // Half an uncertainty of the thickness is 0.4 %, over which its third power bends by 1 %.
+        assert!((powers[0] + powers[1] + powers[2] + 1.0).abs() < 0.03, "{powers:?}");
         // D = E/(1 - nu^2 E_C/E_L): one standard deviation more of nu is 0.7 % of E at most, nothing where free edges let it curl.
         let of_poisson = along.parts().find(|(s, _)| s.cause == Cause::PoissonsRatio).expect("a part").1 / along.value;
         assert!((-0.007..-0.001).contains(&of_poisson), "{of_poisson}");
-        let uneven = |r: &BlankResult| r.notes.iter().any(|n| n.contains("more than 1 % off"));
+        let uneven = |r: &BlankResult| r.notes.contains(&BlankNote::Uneven);
         assert!(!uneven(&result));
         // Every other tone 2.2 % higher: the moduli are told, and that the wood is uneven.
         let odd: Vec<Tone> = tones
@@ -254,27 +254,6 @@ mod tests {
                 "{hz:?}: {:?}",
                 result.along
             );
-        }
-    }
-
-    const SIDE: Size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };
-
-    /// The uncertainty of what shear through the thickness takes moves the tones by half of it, since omega^2 falls.
-    #[test]
-    fn moved_tones_stand_for_the_doubt_in_shear() {
-        let constants = Constants { along_pa: 12e9, across_pa: 1.1e9, shear_pa: 0.9e9, poisson: POISSON.0 };
-        let blank = BlankModes::new(&SIDE, &constants, 400.0);
-        let tones: Vec<Tone> = blank.hz.iter().map(|f| Tone { frequency_hz: *f, frequency_hz_u: 0.01 }).collect();
-        let mut places: Vec<_> = blank.modes.iter().map(|m| Some(m.place)).collect();
-        places[0] = None;
-        let moved = shear_moved(&SIDE, &tones, &constants, &places);
-        assert_eq!(moved[0], tones[0]);
-        assert!(tones.len() > 5 && moved.len() == tones.len(), "{} {}", tones.len(), moved.len());
-        for ((mode, tone), moved) in blank.modes.iter().zip(&tones).zip(&moved).skip(1) {
-            let (_, term) = mode.thickness_terms(&constants, &blank.stiffnesses, SIDE.thickness_m);
-            // Fewer polynomials, as the band asks for them, see the term itself a little differently.
-            let ratio = (moved.frequency_hz / tone.frequency_hz - 1.0) / (0.5 * 0.3 * term);
-            assert!((ratio - 1.0).abs() < 0.05 && term > 0.0, "{}: {ratio}", mode.name());
         }
     }
 }

@@ -1,8 +1,11 @@
 //! The modes of a flat blank of wood: a thin plate's, less what thickness and free edges take.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-use super::plate::{Constants, PlateMode, Size, bending_stiffnesses, free_plate_modes};
+use super::plate::{Constants, PlateMode, Size, bending_stiffnesses, condensed_plate_modes};
+
+/// Products of bars' shapes are taken up to so many times the highest frequency.
+const REACH: f64 = 2.0;
 
 /// A blank of some constants: its stiffnesses, its modes, and their frequencies (Hz).
 pub(super) struct BlankModes {
@@ -15,9 +18,20 @@ impl BlankModes {
     /// All modes up to a frequency, and somewhat above.
     pub(super) fn new(size: &Size, constants: &Constants, below_hz: f64) -> Self {
         let stiffnesses = bending_stiffnesses(constants, size.thickness_m);
-        let modes = free_plate_modes(&stiffnesses, size, terms(size, constants, below_hz), 1.05 * below_hz);
+        let modes = condensed_plate_modes(&stiffnesses, size, terms(size, constants, below_hz), 1.05 * below_hz, REACH);
         let hz = modes.iter().map(|m| m.frequency_hz(constants, &stiffnesses, size.thickness_m)).collect();
         Self { stiffnesses, modes, hz }
+    }
+
+    /// The same modes with constants a little different, in their first order: shapes stay, frequencies move.
+    pub(super) fn move_to(&mut self, size: &Size, constants: &Constants) {
+        self.stiffnesses = bending_stiffnesses(constants, size.thickness_m);
+        for mode in &mut self.modes {
+            mode.omega_squared = mode.omega_squared_of(&self.stiffnesses);
+        }
+        let hz = |m: &PlateMode| m.frequency_hz(constants, &self.stiffnesses, size.thickness_m);
+        self.modes.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
+        self.hz = self.modes.iter().map(hz).collect();
     }
 }
 
@@ -27,18 +41,15 @@ fn terms(size: &Size, constants: &Constants, below_hz: f64) -> (usize, usize) {
     let per_area = size.mass_kg / (size.length_m * size.width_m);
     let lines = |d: f64, side: f64| (TAU * below_hz * (per_area / d).sqrt()).sqrt() * side / PI;
     let along = lines(stiffness[0], size.length_m);
-    // The twist family crosses the band with more lines than bending does.
-    let twist = 2.0 * below_hz * size.length_m * size.width_m
-        / (2.0
-            * size.thickness_m
-            * (constants.shear_pa * size.length_m * size.width_m * size.thickness_m / size.mass_kg).sqrt());
     let wide = lines(stiffness[1], size.width_m);
-    let count = |lines: f64| lines.ceil().clamp(2.0, 40.0) as usize;
-    (count(along.max(twist.min(1.3 * along))) + 8, count(wide) + 6)
+    // A wave over half the side turns by pi/2 for each line, which takes a polynomial of that degree and some more.
+    let count = |lines: f64, more: usize| (FRAC_PI_2 * lines.clamp(1.0, 40.0)).ceil() as usize + more;
+    (count(along, 8), count(wide, 6))
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::plate::free_plate_modes;
     use super::*;
 
     /// More polynomials move no frequency by more than a thousandth, a fifth of what uneven wood does; for a side and for a narrow

@@ -1,8 +1,10 @@
-//! The search for numberings: a scan over what wood can be, then the best of it refined.
+//! The search for numberings: a scan over what wood can be, the best of it led to where the tones fit best on a coarse grid, and the best
+//! of those refined with the plate itself.
 
+use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
 
-use super::alignment::align_score;
+use super::alignment::{align, align_score};
 use super::blank_modes::BlankModes;
 use super::numbering::{DEVIATION, Numbering, refine};
 use super::plate::{Constants, Size};
@@ -10,28 +12,31 @@ use super::tone::Tone;
 use super::wood::{ACROSS, ACROSS_RANGE, POISSON, SHEAR, SHEAR_RANGE, SPEED_M_S};
 
 /// Points of the grid over each ratio: 30 % apart, so that every mode can be told from its like at the next point.
-const ACROSS_POINTS: usize = 8;
+const ACROSS_POINTS: usize = 12;
 const SHEAR_POINTS: usize = 9;
 /// Steps of the scan: ln of the speed of sound; parts of a grid step in each ratio (1.5 % of a twist's frequency, 2 % of a
 /// crosswise mode's).
 const STEP_SPEED: f64 = 0.005;
 const SHEAR_PARTS: usize = 8;
 const ACROSS_PARTS: usize = 6;
-/// Places of the scan that are looked at more closely, and starts in E across that are refined from each.
-const PLACES: usize = 24;
-const STARTS_ACROSS: usize = 2;
+/// Places of the scan that are looked at more closely, and starts in E across from each.
+const PLACES: usize = 40;
+const STARTS_ACROSS: usize = 6;
+/// Rounds of least squares on the grid.
+const COARSE_ROUNDS: usize = 5;
+/// Starts that are refined with the plate: those whose score on the grid (log likelihood) lies within this of the best, so many at most.
+const BEHIND: f64 = 30.0;
+const REFINED: usize = 32;
 /// Any speed of sound does to solve the grid: frequencies go with it.
 const REFERENCE_SPEED: f64 = 4500.0;
-
-/// A mode's numbers and ln of its frequency at the reference speed.
-type GridMode = ((usize, usize), f64);
 
 /// The blank's modes at some ratios of the moduli; all frequencies scale with the speed of sound along the grain.
 struct Grid {
     across: Vec<f64>,
     shear: Vec<f64>,
-    /// For each across ratio and shear ratio.
-    modes: Vec<Vec<Vec<GridMode>>>,
+    /// For each across ratio and shear ratio: ln of the frequency of each mode at the reference speed, by the mode's numbers in one order
+    /// for all points; `None` above the band.
+    logs: Vec<Vec<Vec<Option<f64>>>>,
 }
 
 /// A place between grid points: the one below and the share of the way to the next.
@@ -50,6 +55,13 @@ impl Between {
         })
     }
 
+    /// So many steps on, not beyond the ends.
+    fn moved(self, steps: f64, points: usize) -> Self {
+        let at = (self.point as f64 + self.share + steps).clamp(0.0, (points - 1) as f64);
+        let point = (at as usize).min(points - 2);
+        Self { point, share: at - point as f64 }
+    }
+
     /// The value there, geometrically.
     fn of(self, points: &[f64]) -> f64 {
         points[self.point].powf(1.0 - self.share) * points[self.point + 1].powf(self.share)
@@ -61,7 +73,16 @@ impl Between {
 struct Place {
     score: f64,
     speed: f64,
+    across: Between,
     shear: Between,
+}
+
+/// A mode between grid points: ln of its frequency, and how that moves with a grid step of each ratio.
+#[derive(Debug, Clone, Copy)]
+struct GridMode {
+    log: f64,
+    by_across: f64,
+    by_shear: f64,
 }
 
 fn geometric(low: f64, high: f64, points: usize) -> Vec<f64> {
@@ -80,38 +101,101 @@ impl Grid {
         let shear = geometric(*SHEAR_RANGE.start(), *SHEAR_RANGE.end(), SHEAR_POINTS);
         // At the lowest speed the most modes lie in the band.
         let below = highest_hz * REFERENCE_SPEED / SPEED_M_S.start();
-        let solve = |across: f64, shear: f64| -> Vec<GridMode> {
-            let blank = BlankModes::new(size, &constants_of(size, REFERENCE_SPEED, across, shear), below);
-            blank.modes.iter().map(|m| (m.across_length, m.across_width)).zip(blank.hz.iter().map(|f| f.ln())).collect()
+        let points: Vec<(f64, f64)> = across.iter().flat_map(|a| shear.iter().map(move |s| (*a, *s))).collect();
+        let solved: Vec<BlankModes> = points
+            .par_iter()
+            .map(|(a, s)| BlankModes::new(size, &constants_of(size, REFERENCE_SPEED, *a, *s), below))
+            .collect();
+        let numbers = |b: &BlankModes| b.modes.iter().map(|m| (m.across_length, m.across_width)).collect::<Vec<_>>();
+        let mut all: Vec<(usize, usize)> = solved.iter().flat_map(numbers).collect();
+        all.sort_unstable();
+        all.dedup();
+        let logs_of = |b: &BlankModes| {
+            let mut logs = vec![None; all.len()];
+            for (numbers, hz) in numbers(b).iter().zip(&b.hz) {
+                logs[all.binary_search(numbers).expect("all numbers are there")] = Some(hz.ln());
+            }
+            logs
         };
-        let modes = across.par_iter().map(|a| shear.par_iter().map(|s| solve(*a, *s)).collect()).collect();
-        Self { across, shear, modes }
+        let logs: Vec<Vec<Option<f64>>> = solved.iter().map(logs_of).collect();
+        Self { across, shear, logs: logs.chunks(SHEAR_POINTS).map(<[_]>::to_vec).collect() }
     }
 
-    /// ln of the frequencies at the reference speed between four grid points, ascending: of the modes that exist at all of them.
-    fn at(&self, across: Between, shear: Between) -> Vec<f64> {
-        let corner = |i: usize, j: usize| &self.modes[across.point + i][shear.point + j];
-        let find =
-            |modes: &[GridMode], numbers: (usize, usize)| modes.iter().find(|(n, _)| *n == numbers).map(|(_, f)| *f);
-        let mut logs: Vec<f64> = corner(0, 0)
-            .iter()
-            .filter_map(|(numbers, f)| {
-                let along_shear = |i: usize, first: f64| {
-                    Some(first * (1.0 - shear.share) + find(corner(i, 1), *numbers)? * shear.share)
-                };
-                let near = along_shear(0, *f)?;
-                let far = along_shear(1, find(corner(1, 0), *numbers)?)?;
-                Some(near * (1.0 - across.share) + far * across.share)
+    /// The modes between four grid points, ascending: those that exist at all of them.
+    fn modes(&self, across: Between, shear: Between) -> Vec<GridMode> {
+        let corner = |i: usize, j: usize| &self.logs[across.point + i][shear.point + j];
+        let corners = corner(0, 0).iter().zip(corner(0, 1)).zip(corner(1, 0).iter().zip(corner(1, 1)));
+        let mut modes: Vec<GridMode> = corners
+            .filter_map(|((a, b), (c, d))| {
+                let (a, b, c, d) = ((*a)?, (*b)?, (*c)?, (*d)?);
+                let (near, far) = (a + (b - a) * shear.share, c + (d - c) * shear.share);
+                Some(GridMode {
+                    log: near + (far - near) * across.share,
+                    by_across: far - near,
+                    by_shear: (b - a) * (1.0 - across.share) + (d - c) * across.share,
+                })
             })
             .collect();
-        logs.sort_by(f64::total_cmp);
-        logs
+        modes.sort_by(|a, b| a.log.total_cmp(&b.log));
+        modes
+    }
+
+    /// ln of the frequencies at the reference speed there, ascending.
+    fn at(&self, across: Between, shear: Between) -> Vec<f64> {
+        self.modes(across, shear).iter().map(|m| m.log).collect()
     }
 
     /// What is known of the ratios before a blank is tapped (log density, up to a constant).
     fn prior(&self, across: Between, shear: Between) -> f64 {
         let square = |value: f64, (median, spread): (f64, f64)| ((value / median).ln() / spread).powi(2);
         -0.5 * (square(across.of(&self.across), ACROSS) + square(shear.of(&self.shear), SHEAR))
+    }
+
+    /// ln of the ratio between neighbouring points: across, shear.
+    fn steps(&self) -> (f64, f64) {
+        ((self.across[1] / self.across[0]).ln(), (self.shear[1] / self.shear[0]).ln())
+    }
+
+    /// By least squares from a place to where the tones fit best, as the grid sees them.
+    fn led_from(&self, heard: &Heard, place: &Place) -> Place {
+        let (step_across, step_shear) = self.steps();
+        let mut at = *place;
+        for _ in 0..COARSE_ROUNDS {
+            let shift = (at.speed / REFERENCE_SPEED).ln();
+            let inside = |m: &GridMode| m.log + shift > heard.band.0 && m.log + shift < heard.band.1;
+            let modes: Vec<GridMode> = self.modes(at.across, at.shear).into_iter().filter(inside).collect();
+            if 2 * modes.len() < heard.logs.len() {
+                break;
+            }
+            let expected: Vec<f64> = modes.iter().map(|m| m.log + shift).collect();
+            let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+            let mut add = |row: Vector3<f64>, off: f64, deviation: f64| {
+                let weight = 1.0 / (deviation * deviation);
+                normal += weight * row * row.transpose();
+                right += weight * off * row;
+            };
+            for (i, k) in align(&heard.logs, &heard.spread, &expected).matches.iter().enumerate() {
+                if let Some(k) = k {
+                    let row = Vector3::new(1.0, modes[*k].by_across, modes[*k].by_shear);
+                    add(row, heard.logs[i] - expected[*k], heard.spread[i]);
+                }
+            }
+            let known =
+                |value: f64, (median, spread): (f64, f64), step: f64| ((median / value).ln() / step, spread / step);
+            let (off, spread) = known(at.across.of(&self.across), ACROSS, step_across);
+            add(Vector3::new(0.0, 1.0, 0.0), off, spread);
+            let (off, spread) = known(at.shear.of(&self.shear), SHEAR, step_shear);
+            add(Vector3::new(0.0, 0.0, 1.0), off, spread);
+            let Some(step) = normal.try_inverse().map(|inverse| inverse * right) else { break };
+            // No farther than the grid's own steps, over which the modes are straight.
+            let step = step.map(|s| s.clamp(-1.0, 1.0));
+            at.speed *= step[0].clamp(-0.05, 0.05).exp();
+            at.across = at.across.moved(step[1], ACROSS_POINTS);
+            at.shear = at.shear.moved(step[2], SHEAR_POINTS);
+        }
+        at.score = heard.score(&self.at(at.across, at.shear), at.speed) + self.prior(at.across, at.shear);
+        // Where the alignment jumped to and fro the place itself may be better.
+        if at.score > place.score { at } else { *place }
     }
 }
 
@@ -146,13 +230,38 @@ impl Heard {
 pub(super) fn candidates(size: &Size, tones: &[Tone]) -> Vec<Numbering> {
     let heard = Heard::new(tones);
     let grid = Grid::new(size, heard.band.1.exp());
-    let mut starts = Vec::new();
-    for place in scan(&grid, &heard) {
-        for across in best_across(&grid, &heard, &place) {
-            starts.push(constants_of(size, place.speed, across.of(&grid.across), place.shear.of(&grid.shear)));
+    let led: Vec<Place> = scan(&grid, &heard)
+        .into_par_iter()
+        .flat_map_iter(|place| best_across(&grid, &heard, &place))
+        .map(|start| grid.led_from(&heard, &start))
+        .collect();
+    let refined = |place: Place| {
+        let (across, shear) = (place.across.of(&grid.across), place.shear.of(&grid.shear));
+        refine(size, tones, constants_of(size, place.speed, across, shear), None)
+    };
+    distinct(&grid, led).into_par_iter().filter_map(refined).collect()
+}
+
+/// The places whose score comes close to the best, each once.
+fn distinct(grid: &Grid, mut places: Vec<Place>) -> Vec<Place> {
+    places.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let least = places.first().map_or(f64::NEG_INFINITY, |p| p.score - BEHIND);
+    let near = |a: f64, b: f64, by: f64| (a / b).ln().abs() < by;
+    let mut distinct: Vec<Place> = Vec::new();
+    for place in places.into_iter().take_while(|p| p.score >= least) {
+        let same = |other: &Place| {
+            near(place.speed, other.speed, 0.003)
+                && near(place.shear.of(&grid.shear), other.shear.of(&grid.shear), 0.02)
+                && near(place.across.of(&grid.across), other.across.of(&grid.across), 0.04)
+        };
+        if !distinct.iter().any(same) {
+            distinct.push(place);
+            if distinct.len() == REFINED {
+                break;
+            }
         }
     }
-    starts.into_par_iter().filter_map(|start| refine(size, tones, start, None)).collect()
+    distinct
 }
 
 /// The best places of the scan, each the best of its neighbourhood.
@@ -189,30 +298,30 @@ fn peaks(grid: &Grid, heard: &Heard, across: Between, shear: Between) -> Vec<Pla
     let at = |i: usize| scores.get(i).copied().unwrap_or(f64::NEG_INFINITY);
     (0..scores.len())
         .filter(|i| at(*i).is_finite() && at(*i) >= at(i.wrapping_sub(1)) && at(*i) >= at(i + 1))
-        .map(|i| Place { score: scores[i], speed: speeds[i], shear })
+        .map(|i| Place { score: scores[i], speed: speeds[i], across, shear })
         .collect()
 }
 
 /// The crosswise modes move with E across alone, of which the scan looks at few values: the best of all of them.
-fn best_across(grid: &Grid, heard: &Heard, place: &Place) -> Vec<Between> {
-    let mut all: Vec<(f64, Between)> = Between::all(ACROSS_POINTS, ACROSS_PARTS)
+fn best_across(grid: &Grid, heard: &Heard, place: &Place) -> Vec<Place> {
+    let mut all: Vec<Place> = Between::all(ACROSS_POINTS, ACROSS_PARTS)
         .map(|across| {
             let score = heard.score(&grid.at(across, place.shear), place.speed) + grid.prior(across, place.shear);
-            (score, across)
+            Place { score, across, ..*place }
         })
         .collect();
-    all.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut best: Vec<(f64, Between)> = Vec::new();
-    for (score, across) in all {
-        let near = |b: &(f64, Between)| (across.of(&grid.across) / b.1.of(&grid.across)).ln().abs() < 0.1;
-        if score.is_finite() && !best.iter().any(near) {
-            best.push((score, across));
+    all.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut best: Vec<Place> = Vec::new();
+    for place in all {
+        let near = |b: &Place| (place.across.of(&grid.across) / b.across.of(&grid.across)).ln().abs() < 0.1;
+        if place.score.is_finite() && !best.iter().any(near) {
+            best.push(place);
             if best.len() == STARTS_ACROSS {
                 break;
             }
         }
     }
-    best.into_iter().map(|(_, across)| across).collect()
+    best
 }
 
 #[cfg(test)]

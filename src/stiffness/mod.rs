@@ -5,20 +5,26 @@
 mod alignment;
 mod blank;
 mod blank_modes;
+mod blank_moduli;
+mod blank_note;
 mod blank_quantities;
 mod by_hand;
 mod candidates;
 mod numbering;
+mod over_rivals;
 mod plate;
 mod polynomials;
 mod quantity;
 mod rivals;
 mod station;
+mod sure_names;
 mod thickness_terms;
 mod tone;
+mod unnamed;
 mod wood;
 
-pub use blank::{BlankResult, blank_from_tones};
+pub use blank::{BlankResult, blank_from_heard, blank_from_tones};
+pub use blank_note::{BlankNote, Modulus};
 pub use blank_quantities::blank_quantities;
 pub use by_hand::{stage_ratio, static_stiffness};
 pub use numbering::Numbering;

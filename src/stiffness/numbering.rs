@@ -8,25 +8,30 @@ use super::alignment::align;
 use super::blank_modes::BlankModes;
 use super::plate::{Constants, ModePlace, PlateMode, Size};
 use super::tone::Tone;
-use super::wood::{ACROSS, SHEAR};
+use super::wood::{ACROSS, POISSON, POISSON_RANGE, SHEAR};
 
-/// Relative deviation of real wood from a uniform plate at which modes are first aligned, and the limits of what it may be.
+/// Relative deviation of real wood from a uniform plate at which modes are first aligned, and the limits of what it may be: the lower is
+/// what the plate itself leaves out (terms of second order in the thickness, the ratio of the shear moduli through it: 4e-4 beside a
+/// Reissner-Mindlin plate, `tests/outside/plates.rs`). With less, modes that it leaves out a little more of would fall out of the fit.
 pub(super) const DEVIATION: f64 = 0.006;
-pub(super) const DEVIATION_LIMITS: (f64, f64) = (1e-4, 0.012);
+pub(super) const DEVIATION_LIMITS: (f64, f64) = (5e-4, 0.012);
 /// The shear moduli through the thickness are taken from the one in the plane; the shear term may be off by this part of it, much
 /// the same for all modes, and by the other part for each by itself (boards are sawn between quarter and flat; by judgement).
 pub(super) const SHEAR_TERM_U: f64 = 0.3;
 const SHEAR_SCATTER: f64 = 0.1;
 
-/// Rounds of least squares, and a step (in ln E) that moves nothing any more.
-const ROUNDS: usize = 6;
+/// Rounds of least squares, a step (in ln E) that moves nothing any more, and one over which a mode keeps its shape: what that leaves
+/// out goes with the square of the step.
+const ROUNDS: usize = 8;
 const SETTLED: f64 = 1e-5;
+const SAME_SHAPE: f64 = 3e-3;
 
 /// One way of numbering the modes, and the moduli that it gives.
 #[derive(Debug, Clone)]
 pub struct Numbering {
     pub constants: Constants,
-    /// For each tone (nodal lines across the length, across the width); `None`: not a mode of the blank.
+    /// For each tone (nodal lines across the length, across the width); `None`: not a mode of the blank, or, where
+    /// one numbering stands alone, a mode that another nearby may be instead.
     pub numbers: Vec<Option<(usize, usize)>>,
     /// The same as the modes' places among those of their symmetry.
     pub(super) places: Vec<Option<ModePlace>>,
@@ -36,7 +41,7 @@ pub struct Numbering {
     pub behind: f64,
     /// Relative deviation of the modes from the plate (standard deviation).
     pub deviation: f64,
-    /// Covariance of ln E_L, ln E_C, ln G from the frequencies and from what is known of the ratios beforehand.
+    /// Covariance of ln E_L, ln E_C, ln G and Poisson's ratio from the frequencies and from what is known of them beforehand.
     pub(super) covariance: DMatrix<f64>,
     pub(super) freedom: f64,
     pub(super) evidence: f64,
@@ -62,8 +67,15 @@ pub(super) fn refine(
     let mut constants = start;
     let mut deviation = DEVIATION;
     let mut outcome = None;
+    let mut blank = BlankModes::new(size, &constants, 1.1 * highest);
+    let mut moved = 0.0;
     for round in 0..ROUNDS {
-        let blank = BlankModes::new(size, &constants, 1.1 * highest);
+        if moved > SAME_SHAPE {
+            blank = BlankModes::new(size, &constants, 1.1 * highest);
+            moved = 0.0;
+        } else if round > 0 {
+            blank.move_to(size, &constants);
+        }
         let kept: Vec<usize> = (0..blank.hz.len()).filter(|k| (lowest..highest).contains(&blank.hz[*k])).collect();
         if kept.len() < 2 {
             return None;
@@ -94,7 +106,7 @@ pub(super) fn refine(
         let left = &target - &design * &step;
         let freedom = (n as f64 - 3.0).max(1.0);
         let ratio = (left.rows(0, n).norm_squared() / freedom).sqrt();
-        let prior = -0.5 * target.rows(n, 2).norm_squared();
+        let prior = -0.5 * target.rows(n, 3).norm_squared();
         let families = families(&blank.modes, &kept, &matches);
         outcome = Some(Numbering {
             constants,
@@ -110,10 +122,11 @@ pub(super) fn refine(
             evidence: prior + evidence(tones, &pairs, &blank.hz, deviation, &families, &covariance),
             covariance,
         });
-        let factor = |parameter: usize| step[parameter].clamp(-0.1, 0.1).exp();
-        constants.along_pa *= factor(0);
-        constants.across_pa *= factor(1);
-        constants.shear_pa *= factor(2);
+        constants = after(&constants, &step, 0.1);
+        if !POISSON_RANGE.contains(&constants.poisson) {
+            return None;
+        }
+        moved += step.amax();
         if round > 0 || fixed.is_some() {
             deviation = (deviation * ratio).clamp(DEVIATION_LIMITS.0, DEVIATION_LIMITS.1);
             if step.amax() < SETTLED && (0.8..1.25).contains(&ratio) {
@@ -124,8 +137,36 @@ pub(super) fn refine(
     outcome
 }
 
-/// The linear equations for one step in ln E_L, ln E_C, ln G: a row for each matched tone, and one for what is known of each
-/// ratio beforehand, all in units of their standard deviations.
+/// Where one step of least squares leads from some constants, for tones of known modes.
+pub(super) fn stepped(
+    size: &Size,
+    tones: &[Tone],
+    from: &Constants,
+    places: &[Option<ModePlace>],
+    deviation: f64,
+) -> Option<Constants> {
+    let blank = BlankModes::new(size, from, 1.13 * tones.last()?.frequency_hz);
+    let at = |place: &Option<ModePlace>| blank.modes.iter().position(|m| Some(m.place) == *place);
+    let pairs: Vec<(usize, usize)> =
+        places.iter().enumerate().filter_map(|(i, place)| at(place).map(|k| (i, k))).collect();
+    let (design, target) = equations(size, tones, from, &blank, &pairs, deviation);
+    let step = (design.transpose() * &design).try_inverse()? * design.transpose() * &target;
+    Some(after(from, &step, f64::INFINITY))
+}
+
+/// The constants after a step in ln E_L, ln E_C, ln G and Poisson's ratio, in none of them longer than `most`.
+fn after(constants: &Constants, step: &DVector<f64>, most: f64) -> Constants {
+    let step = step.map(|s| s.clamp(-most, most));
+    Constants {
+        along_pa: constants.along_pa * step[0].exp(),
+        across_pa: constants.across_pa * step[1].exp(),
+        shear_pa: constants.shear_pa * step[2].exp(),
+        poisson: constants.poisson + step[3],
+    }
+}
+
+/// The linear equations for one step in ln E_L, ln E_C, ln G and Poisson's ratio: a row for each matched tone, and one for what is known
+/// of each ratio beforehand, all in units of their standard deviations.
 fn equations(
     size: &Size,
     tones: &[Tone],
@@ -135,15 +176,20 @@ fn equations(
     deviation: f64,
 ) -> (DMatrix<f64>, DVector<f64>) {
     let n = pairs.len();
-    let mut design = DMatrix::zeros(n + 2, 3);
-    let mut target = DVector::zeros(n + 2);
+    let mut design = DMatrix::zeros(n + 3, 4);
+    let mut target = DVector::zeros(n + 3);
+    // D_x and D_y go with 1/(1 - nu^2 E_C/E_L), D_1 with nu as well.
+    let nu = constants.poisson;
+    let coupled = nu * constants.across_pa / constants.along_pa;
+    let stiffer = 2.0 * coupled / (1.0 - nu * coupled);
     for (row, (i, k)) in pairs.iter().enumerate() {
         let (tone, mode) = (&tones[*i], &blank.modes[*k]);
         let (_, shear_term) = mode.thickness_terms(constants, &blank.stiffnesses, size.thickness_m);
         let sigma = tone.relative_u().hypot(deviation).hypot(0.5 * SHEAR_SCATTER * shear_term);
         // d ln f/d ln parameter from the energy shares; D_1 = nu E_C h^3/12/(...) moves with E_C.
         let share = |p: usize| mode.slopes[p] * blank.stiffnesses[p] / mode.omega_squared;
-        for (parameter, slope) in [share(0), share(1) + share(2), share(3)].into_iter().enumerate() {
+        let by_nu = stiffer * (share(0) + share(1) + share(2)) + share(2) / nu;
+        for (parameter, slope) in [share(0), share(1) + share(2), share(3), by_nu].into_iter().enumerate() {
             design[(row, parameter)] = 0.5 * slope / sigma;
         }
         target[row] = (tone.frequency_hz / blank.hz[*k]).ln() / sigma;
@@ -155,6 +201,8 @@ fn equations(
         design[(n + row, 0)] = -1.0 / spread;
         target[n + row] = (median / now).ln() / spread;
     }
+    design[(n + 2, 3)] = 1.0 / POISSON.1;
+    target[n + 2] = (POISSON.0 - nu) / POISSON.1;
     (design, target)
 }
 
@@ -222,7 +270,11 @@ mod tests {
         for (fitted, truth) in of(&fitted.constants).into_iter().zip(of(&TRUTH)) {
             assert!((fitted / truth - 1.0).abs() < 1e-4, "{fitted} {truth}");
         }
-        assert!(fitted.numbers.iter().all(Option::is_some) && fitted.deviation < 2e-4, "{}", fitted.deviation);
+        assert!(
+            fitted.numbers.iter().all(Option::is_some) && fitted.deviation <= DEVIATION_LIMITS.0,
+            "{}",
+            fitted.deviation
+        );
         assert_eq!(fitted.freedom, tones.len() as f64 - 3.0);
         assert!(tones.len() > 10 && fitted.numbers.len() == tones.len() && fitted.expected_hz.len() == tones.len());
         for (expected, tone) in fitted.expected_hz.iter().zip(&tones) {
@@ -253,6 +305,7 @@ mod tests {
             Constants { along_pa: TRUTH.along_pa * step.exp(), ..TRUTH },
             Constants { across_pa: TRUTH.across_pa * step.exp(), ..TRUTH },
             Constants { shear_pa: TRUTH.shear_pa * step.exp(), ..TRUTH },
+            Constants { poisson: TRUTH.poisson + step, ..TRUTH },
         ]
         .map(|c| BlankModes::new(&SIDE, &c, 550.0));
         for (row, (i, k)) in pairs.iter().enumerate() {
@@ -270,7 +323,9 @@ mod tests {
         // Ratios to E along beforehand: E across 0.075 within a factor of exp(0.5), G 0.074 within one of exp(0.37).
         assert!((target[n] - (0.075 / (1.1 / 12.0f64)).ln() / 0.5).abs() < 1e-9);
         assert!((target[n + 1] - (0.074 / (0.9 / 12.0f64)).ln() / 0.37).abs() < 1e-9);
-        assert_eq!(design.row(n).iter().copied().collect::<Vec<_>>(), [-2.0, 2.0, 0.0]);
+        assert_eq!(design.row(n).iter().copied().collect::<Vec<_>>(), [-2.0, 2.0, 0.0, 0.0]);
+        // Poisson's ratio 0.40 within 0.083.
+        assert!(target[n + 2].abs() < 1e-9 && (design[(n + 2, 3)] * 0.083 - 1.0).abs() < 1e-9);
     }
 
     /// By hand: one tone off its mode by two deviations, one tone that is nobody's, one of two bending modes heard.

@@ -1,26 +1,28 @@
 //! Which numbering is believed: the rivals that explain the modes about as well, and what stands against the best of them.
 
+use super::blank_note::BlankNote;
 use super::numbering::Numbering;
-use super::plate::{Size, mode_name};
+use super::plate::Size;
 use super::tone::Tone;
 use super::wood::{ORDINARY_SPEED_M_S, SHEAR_RANGE, SPEED_M_S};
+use crate::uncertainty::COVERAGE_95;
 
 /// A rival must be less likely by this factor (natural logarithm) to be passed over.
 const SURE: f64 = 7.0;
 /// A numbering is believed with so many modes that fit, so many of them bending along.
 pub(super) const LEAST_MATCHED: usize = 6;
-const LEAST_BENDING: usize = 2;
+pub(super) const LEAST_BENDING: usize = 2;
 
-/// The different numberings that explain the modes about as well as the best, the best first; and whether numberings that
-/// agree with the best otherwise differ in E across.
-pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>, bool) {
+/// The different numberings that explain the modes about as well as the best, the best first; and those that
+/// agree with the best otherwise and differ in E across.
+pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>, Vec<Numbering>) {
     found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
     // A fit that wandered out of what wood can be is no numbering.
     found.retain(|n| {
         let shear = n.constants.shear_pa / n.constants.along_pa;
         SPEED_M_S.contains(&size.speed_m_s(&n.constants)) && SHEAR_RANGE.contains(&shear)
     });
-    let Some(best) = found.first().cloned() else { return (found, false) };
+    let Some(best) = found.first().cloned() else { return (found, Vec::new()) };
     found.iter_mut().for_each(|n| n.behind = best.evidence - n.evidence);
     found.retain(|n| n.behind < SURE);
     let differ = |a: f64, b: f64, by: f64| (a / b).ln().abs() > by;
@@ -29,62 +31,33 @@ pub(super) fn rivals(mut found: Vec<Numbering>, size: &Size) -> (Vec<Numbering>,
             && (!differ(a.constants.shear_pa, b.constants.shear_pa, 0.02) || !a.tells(2))
     };
     let across = |n: &Numbering| same(&best, n) && differ(n.constants.across_pa, best.constants.across_pa, 0.03);
-    let across_undecided = found.iter().any(across);
+    let others_across = found.iter().filter(|n| across(n)).cloned().collect();
     let mut distinct: Vec<Numbering> = Vec::new();
     for numbering in found {
         if !distinct.iter().any(|d| same(d, &numbering)) {
             distinct.push(numbering);
         }
     }
-    (distinct, across_undecided)
+    (distinct, others_across)
 }
 
 /// Why even the best numbering is not believed.
-pub(super) fn why_not_believed(best: &Numbering, tones: &[Tone]) -> Option<String> {
-    let matched = best.numbers.iter().flatten().count();
+pub(super) fn why_not_believed(best: &Numbering, tones: &[Tone]) -> Option<BlankNote> {
+    let named = best.numbers.iter().flatten().count();
     let bending = best.numbers.iter().flatten().filter(|n| n.1 == 0).count();
-    if 3 * matched < 2 * tones.len() {
-        return Some(format!(
-            "no numbering explains these modes: at best {matched} of {} fit a flat blank of this size. Are sizes and mass right, \
-             is it flat, and did anything else ring?",
-            tones.len()
-        ));
+    if 3 * named < 2 * tones.len() {
+        return Some(BlankNote::MostDoNotFit { named, of: tones.len() });
     }
-    (bending < LEAST_BENDING || matched < LEAST_MATCHED).then(|| {
-        format!(
-            "too few modes to be sure which they are: {matched} fit, {bending} of them bending along the grain (at least \
-             {LEAST_MATCHED} and {LEAST_BENDING} are needed). Tap near a corner, harder, or in a quieter room"
-        )
-    })
+    (bending < LEAST_BENDING || named < LEAST_MATCHED).then_some(BlankNote::TooFewNamed { named, bending })
 }
 
-/// What to say if sound would go along the grain at no ordinary wood's speed (m/s) by any numbering.
-pub(super) fn no_wood(mut speeds_m_s: impl Iterator<Item = f64>) -> Option<String> {
+/// What to say if sound would go along the grain at no ordinary wood's speed (m/s) by any numbering, as far as the sizes let it be
+/// known (relative standard uncertainty of the speed).
+pub(super) fn no_wood(mut speeds_m_s: impl Iterator<Item = f64>, relative_u: f64) -> Option<BlankNote> {
     let best = speeds_m_s.next()?;
-    let ordinary = |speed: f64| ORDINARY_SPEED_M_S.contains(&speed);
-    (!ordinary(best) && !speeds_m_s.any(ordinary)).then(|| {
-        format!(
-            "no modulus is told: sound would go along the grain at {best:.0} m/s, which is no ordinary wood's ({:.0} to {:.0}). Are \
-             length, thickness and mass right, and does the grain go along the length?",
-            ORDINARY_SPEED_M_S.start, ORDINARY_SPEED_M_S.end
-        )
-    })
-}
-
-/// What to say if there is more than one.
-pub(super) fn undecided(numberings: &[Numbering]) -> Option<String> {
-    let told = |n: &Numbering| {
-        let first = n.numbers.iter().flatten().next().map_or(String::new(), |(l, w)| mode_name(*l, *w));
-        format!("{:.1} GPa (the lowest is {first})", n.constants.along_pa * 1e-9)
-    };
-    (numberings.len() > 1).then(|| {
-        format!(
-            "undecided: the modes can be numbered in {} ways that fit about equally well, with E along {}. Tap at a second \
-             station (near a corner and at the middle of the end), or cut a shorter strip, and measure again",
-            numberings.len(),
-            numberings.iter().take(3).map(told).collect::<Vec<_>>().join(" or ")
-        )
-    })
+    let within = 1.0 + COVERAGE_95 * relative_u;
+    let ordinary = |speed: f64| speed * within >= ORDINARY_SPEED_M_S.start && speed / within < ORDINARY_SPEED_M_S.end;
+    (!ordinary(best) && !speeds_m_s.any(ordinary)).then_some(BlankNote::UnusualSpeed(best))
 }
 
 #[cfg(test)]
@@ -123,13 +96,13 @@ mod tests {
             numbering([12.05, 1.0, 1.0], -4.0, 0.01),
             numbering([12.6, 1.0, 1.0], -5.0, 0.01),
         ];
-        let (distinct, across_undecided) = rivals(found, &SIDE);
+        let (distinct, others_across) = rivals(found, &SIDE);
         let told: Vec<(f64, f64)> = distinct.iter().map(|n| (n.constants.along_pa, n.behind)).collect();
         assert_eq!(told, [(12e9, 0.0), (12.6e9, 2.0)]);
-        assert!(!across_undecided);
+        assert!(others_across.is_empty());
         // E across 5 % off; G 5 % off where it is told, and where it is not.
-        let (distinct, across_undecided) = rivals(vec![best.clone(), numbering([12.0, 1.05, 1.0], -4.0, 0.01)], &SIDE);
-        assert!(distinct.len() == 1 && across_undecided);
+        let (distinct, others_across) = rivals(vec![best.clone(), numbering([12.0, 1.05, 1.0], -4.0, 0.01)], &SIDE);
+        assert!(distinct.len() == 1 && others_across.len() == 1);
         let shear = |told| {
             rivals(vec![numbering([12.0, 1.0, 1.0], -3.0, told), numbering([12.0, 1.0, 1.05], -4.0, told)], &SIDE)
         };
@@ -140,10 +113,14 @@ mod tests {
 
     #[test]
     fn only_ordinary_speeds_of_sound_give_moduli() {
-        assert_eq!(no_wood([4500.0].into_iter()), None);
-        assert_eq!(no_wood([7000.0, 4500.0].into_iter()), None);
-        assert!(no_wood([7000.0, 2500.0].into_iter()).is_some_and(|why| why.contains("7000 m/s")));
-        assert_eq!(no_wood(std::iter::empty()), None);
+        assert_eq!(no_wood([4500.0].into_iter(), 0.0), None);
+        assert_eq!(no_wood([7000.0, 4500.0].into_iter(), 0.0), None);
+        assert_eq!(no_wood([7000.0, 2500.0].into_iter(), 0.01), Some(BlankNote::UnusualSpeed(7000.0)));
+        assert_eq!(no_wood(std::iter::empty(), 0.0), None);
+        // Known within 1 %, 2950 m/s may be 3000, and 6600 may be 6500; 2900 and 6700 may not.
+        for (speed, refused) in [(2950.0, false), (2900.0, true), (6600.0, false), (6700.0, true)] {
+            assert_eq!(no_wood([speed].into_iter(), 0.01).is_some(), refused, "{speed}");
+        }
     }
 
     #[test]
@@ -155,8 +132,8 @@ mod tests {
             why_not_believed(&best, &vec![Tone { frequency_hz: 100.0, frequency_hz_u: 0.01 }; tones])
         };
         assert_eq!(why(2, 4, 9), None);
-        assert!(why(2, 3, 9).is_some_and(|w| w.contains("at best 5 of 9")));
-        assert!(why(2, 3, 7).is_some_and(|w| w.contains("5 fit, 2 of them bending")));
-        assert!(why(1, 5, 9).is_some_and(|w| w.contains("6 fit, 1 of them bending")));
+        assert_eq!(why(2, 3, 9), Some(BlankNote::MostDoNotFit { named: 5, of: 9 }));
+        assert_eq!(why(2, 3, 7), Some(BlankNote::TooFewNamed { named: 5, bending: 2 }));
+        assert_eq!(why(1, 5, 9), Some(BlankNote::TooFewNamed { named: 6, bending: 1 }));
     }
 }

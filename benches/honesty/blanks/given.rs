@@ -1,6 +1,6 @@
 //! What the library gave for a tapped plate, against its truth.
 
-use ringwright::stiffness::{BlankResult, blank_from_tones};
+use ringwright::stiffness::{BlankNote, BlankResult, blank_from_heard};
 use ringwright::uncertainty::Figure;
 
 use super::tapped::{Plate, READ_WITHIN, Tapped};
@@ -9,8 +9,7 @@ use crate::row::Row;
 const NAMES: [&str; 3] = ["E along", "E across", "G"];
 
 pub struct Given {
-    decided: bool,
-    notes: Vec<String>,
+    notes: Vec<BlankNote>,
     /// For along, across, shear: given value over the truth less 1, half-width and the least half-width that the sizes' readings
     /// allow, both relative.
     figures: [Option<[f64; 3]>; 3],
@@ -23,8 +22,8 @@ const POWERS: [[f64; 4]; 3] = [[3.0, -1.0, -3.0, 1.0], [-1.0, 3.0, -3.0, 1.0], [
 
 impl Given {
     pub fn new(plate: &Plate, tapped: &Tapped) -> Self {
-        let BlankResult { along, across, shear, notes, numberings, .. } =
-            blank_from_tones(&tapped.sizes, &tapped.tones);
+        let BlankResult { along, across, shear, notes, .. } =
+            blank_from_heard(&tapped.sizes, &tapped.tones, &tapped.levels_db);
         let mut figures = [None; 3];
         for (i, (figure, given)) in figures.iter_mut().zip([&along, &across, &shear]).enumerate() {
             *figure = given.as_ref().map(|g: &Figure| {
@@ -35,7 +34,7 @@ impl Given {
         }
         let enough = tapped.tones.len() >= 6 && tapped.heard_of(0) >= 2;
         let due = [enough, enough && tapped.heard_of(2) >= 3, enough && tapped.heard_of(1) >= 3];
-        Self { decided: numberings.len() == 1 && along.is_some(), notes, figures, due }
+        Self { notes, figures, due }
     }
 
     pub fn trace(&self, index: usize, plate: &Plate, tapped: &Tapped, all: bool) {
@@ -63,8 +62,6 @@ impl Given {
 
 pub fn rows(all: &[Given]) -> Vec<Row> {
     let mut rows = Vec::new();
-    let decided = all.iter().filter(|g| g.decided).count();
-    rows.push(Row::at_least("one assignment stands alone", decided, all.len(), 0.0));
     for (i, name) in NAMES.iter().enumerate() {
         let due = all.iter().filter(|g| g.due[i]);
         let given = due.clone().filter(|g| g.figures[i].is_some()).count();

@@ -1,9 +1,9 @@
 //! Flat blanks: the moduli that are given, and those withheld.
 //!
-//! Truth: frequencies of plates by finite elements (scikit-fem, with the shear of thick plates by Ritz's method; `tests/outside/fem`).
+//! Truth: frequencies of plates by finite elements (scikit-fem, or Hermite beams' products in numpy, with the shear of thick plates by Ritz's method; `tests/outside/fem`).
 //! Neither knows the plate of the library. A maker's readings, missed tones and tones that are not the blank's are drawn.
 //!
-//! `RINGWRIGHT_TRACE=1` prints each blank that lies far out; `RINGWRIGHT_BLANK=n` looks at one alone.
+//! `RINGWRIGHT_TRACE=1` prints each blank that lies far out, `all` every one; `RINGWRIGHT_BLANK=n` looks at one alone.
 
 mod given;
 mod tables;
@@ -21,8 +21,14 @@ pub fn uniform(parts: usize) -> Vec<Row> {
     rows(parts, |index| plates[index % plates.len()].clone(), 0)
 }
 
+/// Wide woods: E across and G in all ratios to E along that wood has, panels as well as sides; 240 of them.
+pub fn wide(parts: usize) -> Vec<Row> {
+    let plates = tables::woods();
+    rows(parts, |index| plates[index % plates.len()].clone(), 500_000)
+}
+
 fn rows(parts: usize, plate: impl Fn(usize) -> Plate + Sync, seed: u64) -> Vec<Row> {
-    let trace = std::env::var_os("RINGWRIGHT_TRACE").is_some();
+    let trace = std::env::var("RINGWRIGHT_TRACE").ok();
     let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
     let given: Vec<Given> = (0..parts)
         .into_par_iter()
@@ -31,8 +37,8 @@ fn rows(parts: usize, plate: impl Fn(usize) -> Plate + Sync, seed: u64) -> Vec<R
             let plate = plate(index);
             let tapped = Tapped::new(&plate, seed + index as u64);
             let given = Given::new(&plate, &tapped);
-            if trace {
-                given.trace(index, &plate, &tapped, only.is_some());
+            if let Some(trace) = &trace {
+                given.trace(index, &plate, &tapped, trace == "all" || only.is_some());
             }
             given
         })

@@ -24,3 +24,20 @@ pub fn plates() -> Vec<Plate> {
     plates.iter_mut().for_each(|p| p.tones.sort_by(|a, b| a.hz.total_cmp(&b.hz)));
     plates
 }
+
+/// Widely drawn woods and panels: finite elements of another program, thickness and all.
+pub fn woods() -> Vec<Plate> {
+    let mut plates: Vec<Plate> = rows(include_str!("../../../tests/outside/fem/woods.csv"))
+        .map(|r| Plate {
+            sizes: [r[1], r[2], r[3], r[4] * r[1] * r[2] * r[3]],
+            moduli: [r[5], r[6], r[7]],
+            tones: Vec::new(),
+        })
+        .collect();
+    for r in rows(include_str!("../../../tests/outside/fem/woods_tones.csv")) {
+        let lines_across_width = (r[3] >= 0.0).then_some(r[3] as usize);
+        plates[r[0] as usize].tones.push(PlateTone { hz: r[1], lines_across_width, shape: r[4] });
+    }
+    plates.iter_mut().for_each(|p| p.tones.sort_by(|a, b| a.hz.total_cmp(&b.hz)));
+    plates
+}

@@ -31,6 +31,7 @@ pub struct Tapped {
     pub sizes: Sizes,
     /// Ascending.
     pub tones: Vec<Tone>,
+    pub levels_db: Vec<f64>,
     /// What each is of; `None` for a tone of the hand, the table or the air.
     pub lines_across_width: Vec<Option<usize>>,
 }
@@ -68,6 +69,7 @@ impl Tapped {
         Self {
             sizes,
             tones: heard.iter().map(|h| h.0).collect(),
+            levels_db: heard.iter().map(|h| h.1).collect(),
             lines_across_width: heard.iter().map(|h| h.2).collect(),
         }
     }

@@ -64,7 +64,8 @@ pub struct NumberingEntry {
     pub modulus_along_pa: f64,
     /// Logarithm of how many times less likely it is than the best.
     pub behind: f64,
-    /// Name of each mode in it, in the order of the modes; null for a tone that is not the part's.
+    /// Name of each mode in it, in the order of the modes; null for a tone that is not the part's, or that may
+    /// be one of two modes side by side.
     pub names: Vec<Option<String>>,
 }
 
@@ -75,6 +76,9 @@ pub struct PartEntry {
     pub kind: String,
     /// What looks wrong in the description, or is missing, and what these modes cannot tell.
     pub notes: Vec<String>,
+    /// Stable short codes of what these modes cannot tell of a flat blank, in the order of their notes.
+    #[serde(default)]
+    pub reasons: Vec<String>,
     /// Whether one numbering of the modes stands alone; null where none was sought.
     pub decided: Option<bool>,
     /// The numberings that explain the modes, the best first.
@@ -88,6 +92,7 @@ impl PartEntry {
             name: part.name.clone(),
             kind: part.kind.name().to_owned(),
             notes: part.notes.clone(),
+            reasons: part.reasons.clone(),
             decided: part.decided,
             numberings: part
                 .numberings
