@@ -10,6 +10,7 @@ mod blank_moduli;
 mod blank_note;
 mod blank_quantities;
 mod candidates;
+mod grid;
 mod loaded_modes;
 mod no_modal_mass;
 mod numbering;
