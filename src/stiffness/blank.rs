@@ -12,9 +12,9 @@ use super::candidates::candidates;
 use super::numbering::{DEVIATION_LIMITS, Numbering};
 use super::over_rivals::over_rivals;
 use super::plate::{PlateMode, Size};
-use super::rivals::{LEAST_MATCHED, no_wood, rivals, why_not_believed};
+use super::rivals::{of_wood, rivals, why_not_believed};
 use super::sure_names::sure_numbers;
-use super::tone::Tone;
+use super::tone::{LEAST_NAMED, Tone};
 use super::unnamed::loud_unnamed;
 use crate::part::Sizes;
 use crate::uncertainty::Figure;
@@ -91,17 +91,16 @@ pub fn blank_from_heard(sizes: &Sizes, tones: &[Tone], levels_db: &[f64]) -> Bla
         mass_kg: sizes.mass.value,
     };
     let tones: &[Tone] = &tones[..tones.len().min(MOST_MODES)];
-    if tones.len() < LEAST_MATCHED {
+    if tones.len() < LEAST_NAMED {
         return BlankResult::refused(Vec::new(), BlankNote::TooFewTones(tones.len()));
     }
-    let (numberings, others_across) = rivals(candidates(&size, tones), &size);
+    let (mut numberings, others_across) = rivals(candidates(&size, tones), &size);
     let Some(best) = numberings.first().cloned() else {
         return BlankResult::refused(numberings, BlankNote::NoAssignment);
     };
     // E along goes with length^3/thickness^3, the density with 1/(length thickness).
     let speed_u = (2.0 * sizes.length.relative_u_95()).hypot(sizes.thickness.relative_u_95());
-    let speeds = numberings.iter().map(|n| size.speed_m_s(&n.constants));
-    if let Some(why) = why_not_believed(&best, tones).or_else(|| no_wood(speeds, speed_u)) {
+    if let Some(why) = why_not_believed(&best, tones).or_else(|| of_wood(&mut numberings, &size, speed_u)) {
         return BlankResult::refused(numberings, why);
     }
     let mut result = BlankResult { numberings, ..BlankResult::default() };

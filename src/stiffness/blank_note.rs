@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::rivals::{LEAST_BENDING, LEAST_MATCHED};
+use super::tone::{LEAST_BENDING, LEAST_NAMED};
 use super::wood::ORDINARY_SPEED_M_S;
 
 /// One of a blank's three moduli.
@@ -99,7 +99,7 @@ impl fmt::Display for BlankNote {
         match self {
             Self::TooFewTones(heard) => write!(
                 f,
-                "{heard} modes are too few to tell which they are ({LEAST_MATCHED} at least): tap near a corner, where all of them sound"
+                "{heard} modes are too few to tell which they are ({LEAST_NAMED} at least): tap near a corner, where all of them sound"
             ),
             Self::NoAssignment => {
                 f.write_str("no numbering explains these modes: are sizes, mass and kind of the part right?")
@@ -112,7 +112,7 @@ impl fmt::Display for BlankNote {
             Self::TooFewNamed { named, bending } => write!(
                 f,
                 "too few modes to be sure which they are: {named} fit, {bending} of them bending along the grain (at least \
-                 {LEAST_MATCHED} and {LEAST_BENDING} are needed). Tap near a corner, harder, or in a quieter room"
+                 {LEAST_NAMED} and {LEAST_BENDING} are needed). Tap near a corner, harder, or in a quieter room"
             ),
             Self::UnusualSpeed(speed) => write!(
                 f,

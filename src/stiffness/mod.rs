@@ -10,6 +10,7 @@ mod blank_note;
 mod blank_quantities;
 mod by_hand;
 mod candidates;
+mod grid;
 mod numbering;
 mod over_rivals;
 mod plate;

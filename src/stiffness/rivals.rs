@@ -3,15 +3,12 @@
 use super::blank_note::BlankNote;
 use super::numbering::Numbering;
 use super::plate::Size;
-use super::tone::Tone;
+use super::tone::{LEAST_BENDING, LEAST_NAMED, Tone};
 use super::wood::{ORDINARY_SPEED_M_S, SHEAR_RANGE, SPEED_M_S};
 use crate::uncertainty::COVERAGE_95;
 
 /// A rival must be less likely by this factor (natural logarithm) to be passed over.
 const SURE: f64 = 7.0;
-/// A numbering is believed with so many modes that fit, so many of them bending along.
-pub(super) const LEAST_MATCHED: usize = 6;
-pub(super) const LEAST_BENDING: usize = 2;
 
 /// The different numberings that explain the modes about as well as the best, the best first; and those that
 /// agree with the best otherwise and differ in E across.
@@ -48,16 +45,23 @@ pub(super) fn why_not_believed(best: &Numbering, tones: &[Tone]) -> Option<Blank
     if 3 * named < 2 * tones.len() {
         return Some(BlankNote::MostDoNotFit { named, of: tones.len() });
     }
-    (bending < LEAST_BENDING || named < LEAST_MATCHED).then_some(BlankNote::TooFewNamed { named, bending })
+    (bending < LEAST_BENDING || named < LEAST_NAMED).then_some(BlankNote::TooFewNamed { named, bending })
 }
 
-/// What to say if sound would go along the grain at no ordinary wood's speed (m/s) by any numbering, as far as the sizes let it be
-/// known (relative standard uncertainty of the speed).
-pub(super) fn no_wood(mut speeds_m_s: impl Iterator<Item = f64>, relative_u: f64) -> Option<BlankNote> {
-    let best = speeds_m_s.next()?;
+/// Leaves out what would be refused by itself, sound going along the grain at no ordinary wood's speed as far as the sizes let it be
+/// known (relative standard uncertainty of the speed); or what to say if the best is refused and none is left to compete with it.
+pub(super) fn of_wood(all: &mut Vec<Numbering>, size: &Size, relative_u: f64) -> Option<BlankNote> {
     let within = 1.0 + COVERAGE_95 * relative_u;
-    let ordinary = |speed: f64| speed * within >= ORDINARY_SPEED_M_S.start && speed / within < ORDINARY_SPEED_M_S.end;
-    (!ordinary(best) && !speeds_m_s.any(ordinary)).then_some(BlankNote::UnusualSpeed(best))
+    let ordinary = |n: &Numbering| {
+        let speed = size.speed_m_s(&n.constants);
+        speed * within >= ORDINARY_SPEED_M_S.start && speed / within < ORDINARY_SPEED_M_S.end
+    };
+    let best = all.first()?;
+    if ordinary(best) {
+        all.retain(ordinary);
+        return None;
+    }
+    (!all.iter().any(ordinary)).then(|| BlankNote::UnusualSpeed(size.speed_m_s(&best.constants)))
 }
 
 #[cfg(test)]
@@ -113,13 +117,21 @@ mod tests {
 
     #[test]
     fn only_ordinary_speeds_of_sound_give_moduli() {
-        assert_eq!(no_wood([4500.0].into_iter(), 0.0), None);
-        assert_eq!(no_wood([7000.0, 4500.0].into_iter(), 0.0), None);
-        assert_eq!(no_wood([7000.0, 2500.0].into_iter(), 0.01), Some(BlankNote::UnusualSpeed(7000.0)));
-        assert_eq!(no_wood(std::iter::empty(), 0.0), None);
+        let left = |speeds: &[f64], relative_u: f64| {
+            let of = |speed: &f64| numbering([1e-9 * SIDE.density_kg_m3() * speed * speed, 1.0, 1.0], 0.0, 0.01);
+            let mut all: Vec<Numbering> = speeds.iter().map(of).collect();
+            let why = of_wood(&mut all, &SIDE, relative_u);
+            (why.map(|w| w.code()), all.len())
+        };
+        assert_eq!(left(&[4500.0], 0.0), (None, 1));
+        // An ordinary best has ordinary rivals; a best that is none, and an ordinary rival, stay undecided.
+        assert_eq!(left(&[4500.0, 2500.0, 4600.0], 0.0), (None, 2));
+        assert_eq!(left(&[7000.0, 4500.0], 0.0), (None, 2));
+        assert_eq!(left(&[7000.0, 2500.0], 0.01).0, Some("unusual_sound_speed"));
+        assert_eq!(left(&[], 0.0), (None, 0));
         // Known within 1 %, 2950 m/s may be 3000, and 6600 may be 6500; 2900 and 6700 may not.
         for (speed, refused) in [(2950.0, false), (2900.0, true), (6600.0, false), (6700.0, true)] {
-            assert_eq!(no_wood([speed].into_iter(), 0.01).is_some(), refused, "{speed}");
+            assert_eq!(left(&[speed], 0.01).0.is_some(), refused, "{speed}");
         }
     }
 
