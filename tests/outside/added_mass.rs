@@ -71,11 +71,11 @@ fn a_beams_end_agrees_with_finite_elements() {
     }
 }
 
-/// One mode by itself, with the masses of its own that the table gives it: within 3 % where the modes stand apart and the
-/// station moves well, and inside the stated uncertainty everywhere else but where two modes mix under the mass.
+/// One mode by itself, with the masses of its own that the table gives it: inside the stated interval everywhere but where two modes mix
+/// under the mass, and within 3 % at spots that move well.
 #[test]
 fn single_modes_agree_with_finite_elements() {
-    let mut told = 0;
+    let (mut told, mut moving, mut close) = (0, 0, 0);
     for ((case, station), data) in cases() {
         for (mode, (mass, stiffness, frequency)) in &data.truth {
             let tones = data.tones.iter().filter(|t| t.0 == *mode);
@@ -95,16 +95,19 @@ fn single_modes_agree_with_finite_elements() {
             if case == "rim" || case == "rim_normal" && *mode <= 2 {
                 continue;
             }
-            assert!(off.abs() < 3.0 * u || off.abs() < 0.005, "{case} {station} {mode}: M off by {off}, u {u}");
+            // Alone, a mode's neighbours are not heard and holding anew is not seen: the interval must hold and be worth having.
+            let half = e.modal_mass.half_95() / mass;
+            assert!(off.abs() < half, "{case} {station} {mode}: M off by {off}, interval {half}");
+            assert!((e.stiffness.value / stiffness - 1.0).abs() < half, "{case} {station} {mode}: k");
             let moves = *mass < 0.7 * if case == "beam" { 0.13 } else { 0.39 };
             if moves {
-                assert!(
-                    off.abs() < 0.03 && (e.stiffness.value / stiffness - 1.0).abs() < 0.03,
-                    "{case} {station} {mode}: {off}"
-                );
+                moving += 1;
+                close += usize::from(off.abs() < 0.03);
             }
         }
     }
+    println!("{close} of {moving} that move well are within 3 %");
+    assert!(close == moving, "{close} of {moving}");
     println!("{told} masses are told");
     assert!(told > 20, "{told}");
 }

@@ -85,6 +85,7 @@ impl Spot<'_> {
         let mut start: Vec<(f64, f64)> =
             ln_bare.iter().zip(&first).map(|(omega, a)| (*omega, a.map_or(1.0, |a| a / scale))).collect();
         let (mut step, mut heard) = (0, Heard::ALIKE);
+        heard.count = first.iter().flatten().count().max(1) as f64;
         // What is expected of unheard modes goes by the heard ones, which the first estimate reads too low.
         loop {
             let unheard = Unheard::new(&ln_bare, heard, self.motion.part_kg.map(|m| m * scale));
@@ -100,6 +101,7 @@ impl Spot<'_> {
                 lowest: followed[0] / mean,
                 highest: followed[followed.len() - 1] / mean,
                 largest: followed.iter().copied().fold(0.0, f64::max) / mean,
+                count: followed.len() as f64,
             };
             step += 1;
             let settled = (mean - 1.0).abs() < SAME_SCALE && now.is_like(&heard);

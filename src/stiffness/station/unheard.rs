@@ -16,11 +16,13 @@ pub(super) struct Heard {
     pub lowest: f64,
     pub highest: f64,
     pub largest: f64,
+    /// How many there are.
+    pub count: f64,
 }
 
 impl Heard {
     /// Before anything is known.
-    pub const ALIKE: Self = Self { lowest: 1.0, highest: 1.0, largest: 1.0 };
+    pub const ALIKE: Self = Self { lowest: 1.0, highest: 1.0, largest: 1.0, count: 1.0 };
 
     /// To a tenth.
     pub fn is_like(&self, other: &Self) -> bool {
@@ -31,12 +33,14 @@ impl Heard {
     /// What a mode beyond the heard one at an edge of the band may add, by judgement: half like that one (near a spot shapes change slowly
     /// from mode to mode), half like their mean, give or take nearly as much as the one that moves the spot most.
     fn beyond(&self, edge: f64) -> (f64, f64) {
-        (0.5 * (edge.max(0.0) + 1.0), DOUBT * self.largest.max(1.0))
+        (0.5 * (edge.max(0.0) + 1.0), DOUBT * (1.0 + FEW / (self.count * self.count)) * self.largest.max(1.0))
     }
 }
 
 /// Doubt of a mode's 1/M beside the largest of those that were heard.
 const DOUBT: f64 = 0.7;
+/// A lone mode may stand near a node of its own, where all others move the spot several times as much.
+const FEW: f64 = 4.0;
 /// So many modes farther above are summed.
 const ABOVE: i32 = 10;
 /// So many gaps between heard modes at an edge of the band say how far the next one lies.
