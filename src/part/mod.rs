@@ -12,7 +12,7 @@ mod units;
 
 pub(crate) use description::PartTable;
 pub use description::{Deflection, Kind, PartDescription, Ply, Sizes};
-pub use holding::{HELD_ANEW_DAMPING, HELD_ANEW_FREQUENCY, HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY};
+pub use holding::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY};
 pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
 pub use reader::PartError;
 pub(crate) use reader::line_of;
