@@ -81,7 +81,11 @@ fn wrong_descriptions_are_named() {
     // A length that does not fit the modes.
     let odd = with(&["--length", "500 mm", "--width", "110 mm", "--thickness", "2.5 mm", "--mass", "86 g"]);
     assert!(!odd.1.contains("E along the grain"), "a modulus from a wrong length\n{}", odd.1);
-    said(odd, 0, &["no modulus is told: sound would go along the grain at 22", "Are length, thickness and mass right"]);
+    said(
+        odd,
+        0,
+        &["no modulus is given: sound would go along the grain at 22", "Are length, thickness and mass right"],
+    );
     // Files.
     fs::write(folder.path().join("bad.toml"), "kind = \"strip\"\nlength = \"700\"\n").expect("it can be written");
     said(with(&["--part", "bad.toml"]), 2, &["bad.toml", "line 2, length", "no unit"]);
@@ -99,7 +103,7 @@ fn stuck_on_masses_give_the_effective_stiffness() {
     let (limp, stiff) = (PLAIN, LAMINATED);
     for (name, ring) in [("a-plain", limp), ("b-laminated", stiff)] {
         for (place, grams) in [0.0, 4.0, 8.0].into_iter().enumerate() {
-            let station = if grams == 0.0 { "waist".to_owned() } else { format!("waist+{grams}g") };
+            let station = if grams == 0.0 { "tail".to_owned() } else { format!("tail+{grams}g") };
             let spec = TakeSpec { modes: ring.sound(1e-3 * grams, 0.1), seed: 5 + place as u64, ..take() };
             write(&folder.path().join("rim").join(name).join(station).join("take-01.wav"), &spec);
         }
@@ -148,8 +152,8 @@ fn stuck_on_masses_give_the_effective_stiffness() {
 
     // One mass, however often it is stuck on, gives no M, k, mobility or power: the modes are listed, and what is missing is said.
     let laminated = folder.path().join("rim/b-laminated");
-    fs::remove_dir_all(laminated.join("waist+8g")).expect("it is there");
-    fs::copy(laminated.join("waist+4g/take-01.wav"), laminated.join("waist+4g/take-02.wav")).expect("copied");
+    fs::remove_dir_all(laminated.join("tail+8g")).expect("it is there");
+    fs::copy(laminated.join("tail+4g/take-01.wav"), laminated.join("tail+4g/take-02.wav")).expect("copied");
     let (code, json, _) = run(folder.path(), &["measure", "rim", "--format", "json"]);
     let value: serde_json::Value = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
     let one = &value["stations"][1];
@@ -167,13 +171,13 @@ fn stuck_on_masses_give_the_effective_stiffness() {
             assert_eq!(mode["reason"], "one_mass", "{mode}");
         }
     }
-    let (_, text, _) = run(folder.path(), &["compare", "rim/a-plain/waist", "rim/b-laminated/waist"]);
+    let (_, text, _) = run(folder.path(), &["compare", "rim/a-plain/tail", "rim/b-laminated/tail"]);
     let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(said.contains("no mobility: ") && said.contains("; tap with "), "{text}");
     assert!(!said.contains("power drawn,") && !said.contains("stiffness k"), "{text}");
 
     // Only masses, no bare take; and a mass too small to tell.
-    fs::remove_dir_all(folder.path().join("rim/a-plain/waist")).expect("it is there");
+    fs::remove_dir_all(folder.path().join("rim/a-plain/tail")).expect("it is there");
     let (_, text, _) = run(folder.path(), &["measure", "rim/a-plain"]);
     assert!(text.contains("no take without added mass"), "{text}");
 }

@@ -1,11 +1,11 @@
 //! What stuck-on masses tell of the spots that were tapped with and without them.
 
-use super::spot_motion::motion_of;
+use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
 use super::stage::{StageTake, mobility_of};
 use crate::loss::{Mobility, power_drawn_ratio};
 use crate::part::{Deflection, PartDescription};
 use crate::stiffness::{MassAdvice, SpotMotion, StationResult, StationTake, static_stiffness, station_masses};
-use crate::uncertainty::Figure;
+use crate::uncertainty::{Figure, student_factor_one_sided};
 
 /// A spot that was tapped with and without added masses.
 #[derive(Debug, Clone, Default)]
@@ -26,6 +26,8 @@ pub struct SpotFindings {
     pub advice_if_wanted: Option<MassAdvice>,
     /// The mobility, where a modal mass is known.
     pub mobility: Option<Mobility>,
+    /// Where it may slide: a band (Hz) and what the mean of the mobility's real part across is at most there (m/(N s), one-sided 95 %).
+    pub mean_mobility_at_most: Option<((f64, f64), f64)>,
     /// Stiffness from a weight and a dial (N/m).
     pub static_stiffness: Option<Figure>,
     /// The power that it draws, against the first spot.
@@ -87,11 +89,23 @@ fn spot(place: &str, takes: &[StationTake], motion: &SpotMotion, deflection: Opt
         Ok(found) => {
             let known = SpotFindings { advice: found.advice, advice_if_wanted: found.advice_if_wanted(), ..known };
             match mobility_of(&found, place) {
+                // All motion moves at least as readily as that across alone.
+                Ok(of_all) if motion.may_slide => SpotFindings {
+                    mean_mobility_at_most: Some((of_all.band_hz, at_most_95(&of_all.mean_real(of_all.band_hz)))),
+                    results: found.modes,
+                    error: Some(format!("no mobility and no power drawn: {NO_MOBILITY_ACROSS}")),
+                    ..known
+                },
                 Ok(mobility) => SpotFindings { results: found.modes, mobility: Some(mobility), ..known },
                 Err(why) => SpotFindings { results: found.modes, error: Some(why), ..known },
             }
         }
     }
+}
+
+/// One-sided 95 % limit.
+fn at_most_95(figure: &Figure) -> f64 {
+    figure.value + student_factor_one_sided(figure.dof()) * figure.u()
 }
 
 /// Sets the power that each spot draws against the first of them.

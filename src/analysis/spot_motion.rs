@@ -3,6 +3,10 @@
 use crate::part::{Kind, PartDescription};
 use crate::stiffness::SpotMotion;
 
+/// Why a spot that may slide has no mobility and draws no power that could be told.
+pub(super) const NO_MOBILITY_ACROSS: &str = "this spot may slide along as it moves to and fro, a stuck-on mass feels \
+     both, and a top pushes one way only. On the middle line, at the tail or neck block, a rim cannot slide";
+
 /// By the spot's place (the last of its names counts) and what is known of the part.
 ///
 /// A flat part tapped on its face cannot slide in its own plane, and a rim not along itself on its middle line: in the modes that a tap

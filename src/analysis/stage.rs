@@ -1,6 +1,6 @@
 //! From the measured takes of a stage to what can be compared.
 
-use super::spot_motion::motion_of;
+use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
 use super::take::Take;
 use crate::compare::{Repeatability, Stage, StageMode, merge_takes_knowing};
 use crate::loss::{Mobility, station_mobility};
@@ -114,6 +114,9 @@ fn is_read_anew(source: &Source) -> bool {
 fn mobility(takes: &[StageTake], stage: &str, part: Option<&PartDescription>) -> Result<Mobility, String> {
     let station: Vec<StationTake> = takes.iter().map(StageTake::at_station).collect();
     let motion = motion_of(takes.first().map_or("", |t| &t.station.place), part);
+    if motion.may_slide && station.iter().any(|t| t.added.value > 0.0) {
+        return Err(NO_MOBILITY_ACROSS.into());
+    }
     mobility_of(&station_masses(&station, &motion).map_err(|e| e.to_string())?, stage)
 }
 

@@ -162,6 +162,9 @@ pub struct StationEntry {
     /// Band that the modes cover (Hz), and the mean of the real part of the mobility over it (m/(N s)).
     pub band_hz: Option<[f64; 2]>,
     pub mean_mobility_m_n_s: Option<FigureEntry>,
+    /// What that mean is at most (one-sided 95 %), where the spot may slide.
+    #[serde(default)]
+    pub mean_mobility_at_most_m_n_s: Option<f64>,
     /// Power drawn for a given edge force relative to the baseline station, over the band that both cover.
     pub baseline: Option<String>,
     pub power_drawn_ratio: Option<FigureEntry>,
@@ -202,7 +205,8 @@ impl StationEntry {
                 .zip(&peaks)
                 .map(|(result, peak)| StationModeEntry::new(result, peak.as_ref(), spot.may_slide))
                 .collect(),
-            band_hz: mobility.map(|m| m.band_hz.into()),
+            band_hz: mobility.map(|m| m.band_hz).or(spot.mean_mobility_at_most.map(|m| m.0)).map(Into::into),
+            mean_mobility_at_most_m_n_s: spot.mean_mobility_at_most.map(|m| m.1),
             mean_mobility_m_n_s: mobility.map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
             baseline: power.map(|p| p.baseline.clone()),
             power_drawn_ratio: power.map(|p| {

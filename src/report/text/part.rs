@@ -126,6 +126,11 @@ fn rounded_down(limit: f64) -> f64 {
     digit * (limit / digit + 1e-9).floor()
 }
 
+/// A limit from above, to two digits: rounding must not lower it.
+fn rounded_up(limit: f64) -> f64 {
+    -rounded_down(-limit)
+}
+
 impl StationEntry {
     /// What is known of the motion across alone where the spot may slide along.
     fn across(&self) -> String {
@@ -155,6 +160,14 @@ impl StationEntry {
                 band[0],
                 band[1],
                 figure(mean, 1e3, "mm/(N s)")
+            ));
+        }
+        if let (Some(band), Some(most)) = (self.band_hz, self.mean_mobility_at_most_m_n_s) {
+            all.push(format!(
+                "mean mobility {:.0} to {:.0} Hz (real part), across alone: at most {} mm/(N s) (one-sided 95 %)",
+                band[0],
+                band[1],
+                significant(rounded_up(1e3 * most), 2)
             ));
         }
         if let (Some(baseline), Some(ratio), Some(band)) =
