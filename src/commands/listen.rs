@@ -25,15 +25,15 @@ use crate::sound::Capture;
 #[command(after_help = "Examples:
   ringwright listen my-shop                                    asks what is tapped
   ringwright listen my-shop --part rim --stage braced --station waist --station \"lower bout\"
-  ringwright listen my-shop --part rim --stage plain --station waist --added \"5 g\" --added \"10 g\"
+  ringwright listen my-shop --part rim --stage plain --station tail --added \"2 g\" --added \"4 g\"
   ringwright listen --part left-side --stage plain --station middle --until 2%
   ringwright listen --play old-session.wav --part trial --stage plain --station waist
 
 Hold the part where it stands still (0.22 of the length from either end of a free strip), or hang
 it there on thin cord. Microphone a hand's width away, not touching the bench. Tap with a fingertip, a
 cork on a stick or a small hard-rubber mallet, at the station, and let it bounce off at once. Stay
-quiet until the bell. Stuck-on masses: two different ones, a few percent of what moves at the station (3 and
-6 g on a side, 5 and 10 g on a rim), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
+quiet until the bell. Stuck-on masses: two different ones, to begin with 2 and 4 g (what they tell says
+which this station wants), pressed on with wax or putty so that they do not buzz. More in docs/listening.md.
 
 The keyboard is not needed. Enter goes on at once where the program waits; q or Ctrl-C ends.
 Takes are kept in recordings/PART/STAGE/STATION/take-NN.wav, anew with every good tap. Where there is no

@@ -28,7 +28,7 @@ use crate::sound::{ChannelChoice, OpenOptions};
   ringwright measure phone.m4a --channel 2 --from 60 --to 2000
   ringwright measure left.wav --part left.toml --explain    moduli, stiffness, loss, in plain words
   ringwright measure left.wav --length 760mm --width 112mm --thickness 1.9mm --mass 100g
-  ringwright measure rim/waist rim/waist+5g rim/waist+10g   stiffness from stuck-on masses
+  ringwright measure rim/tail rim/tail+2g rim/tail+4g         stiffness from stuck-on masses
 
 Record some quiet before the first tap, tap five times or so, and let each ring out before the next.
 Exit codes: 0 done; 1 done, but some recordings could not be measured (each is listed); 2 wrong usage, or the report could not be saved.")]
