@@ -5,6 +5,7 @@
 
 mod held_anew;
 mod lamination_plan;
+mod lowest_mode;
 mod material;
 mod options;
 mod part_findings;

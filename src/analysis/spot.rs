@@ -1,10 +1,11 @@
 //! What stuck-on masses tell of the spots that were tapped with and without them.
 
+use super::lowest_mode::lowest_is_known;
 use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
 use super::stage::{StageTake, mobility_of};
-use crate::loss::{Mobility, power_drawn_ratio};
+use crate::loss::{Mobility, PowerRatios, TopEdge, compliance, power_ratios};
 use crate::part::{Deflection, PartDescription};
-use crate::stiffness::{MassAdvice, SpotMotion, StationResult, StationTake, static_stiffness, station_masses};
+use crate::stiffness::{MassAdvice, StationResult, StationTake, static_stiffness, station_masses};
 use crate::uncertainty::{Figure, student_factor_one_sided};
 
 /// A spot that was tapped with and without added masses.
@@ -28,6 +29,8 @@ pub struct SpotFindings {
     pub mobility: Option<Mobility>,
     /// Where it may slide: a band (Hz) and what the mean of the mobility's real part across is at most there (m/(N s), one-sided 95 %).
     pub mean_mobility_at_most: Option<((f64, f64), f64)>,
+    /// How far the spot gives under a push across (m/N), rigid motion left out; or why that is not known, in words.
+    pub compliance: Option<Result<Figure, String>>,
     /// Stiffness from a weight and a dial (N/m).
     pub static_stiffness: Option<Figure>,
     /// The power that it draws, against the first spot.
@@ -38,9 +41,7 @@ pub struct SpotFindings {
 #[derive(Debug, Clone, PartialEq)]
 pub struct PowerDrawn {
     pub baseline: String,
-    pub ratio: Figure,
-    /// Over this band (Hz).
-    pub band_hz: (f64, f64),
+    pub ratios: PowerRatios,
 }
 
 /// What a station's place is called: part, stage and station name it; where the bench lies does not.
@@ -56,24 +57,31 @@ pub fn spots<'a, 'p>(
     part_at: impl Fn(&str) -> Option<&'p PartDescription>,
     deflection: Option<&Deflection>,
 ) -> Vec<SpotFindings> {
-    let mut places: Vec<(&str, Vec<StationTake>)> = Vec::new();
+    let mut places: Vec<(&str, Vec<StageTake>)> = Vec::new();
     for take in takes {
         let place = take.station.place.as_str();
         match places.iter_mut().find(|(known, _)| *known == place) {
-            Some((_, known)) => known.push(take.at_station()),
-            None => places.push((place, vec![take.at_station()])),
+            Some((_, known)) => known.push(take.clone()),
+            None => places.push((place, vec![take.clone()])),
         }
     }
-    places.retain(|(_, takes)| takes.iter().any(|t| t.added.value > 0.0));
+    places.retain(|(_, takes)| takes.iter().any(StageTake::is_loaded));
     // One weight on one place: it cannot belong to several.
     let deflection = deflection.filter(|_| places.len() == 1);
     places
         .into_iter()
-        .map(|(place, takes)| spot(place, &takes, &motion_of(place, part_at(place)), deflection))
+        .map(|(place, takes)| spot(place, &takes, part_at(place), deflection))
         .collect()
 }
 
-fn spot(place: &str, takes: &[StationTake], motion: &SpotMotion, deflection: Option<&Deflection>) -> SpotFindings {
+fn spot(
+    place: &str,
+    of_stage: &[StageTake],
+    part: Option<&PartDescription>,
+    deflection: Option<&Deflection>,
+) -> SpotFindings {
+    let motion = &motion_of(place, part);
+    let takes: &[StationTake] = &of_stage.iter().map(StageTake::at_station).collect::<Vec<_>>();
     let mut added_kg: Vec<f64> = takes.iter().map(|t| t.added.value).collect();
     added_kg.sort_by(f64::total_cmp);
     added_kg.dedup();
@@ -88,7 +96,7 @@ fn spot(place: &str, takes: &[StationTake], motion: &SpotMotion, deflection: Opt
         Err(error) => SpotFindings { error: Some(error.to_string()), ..known },
         Ok(found) => {
             let known = SpotFindings { advice: found.advice, advice_if_wanted: found.advice_if_wanted(), ..known };
-            match mobility_of(&found, place) {
+            match mobility_of(&found, place, part) {
                 // All motion moves at least as readily as that across alone.
                 Ok(of_all) if motion.may_slide => SpotFindings {
                     mean_mobility_at_most: Some((of_all.band_hz, at_most_95(&of_all.mean_real(of_all.band_hz)))),
@@ -96,7 +104,11 @@ fn spot(place: &str, takes: &[StationTake], motion: &SpotMotion, deflection: Opt
                     error: Some(format!("no mobility and no power drawn: {NO_MOBILITY_ACROSS}")),
                     ..known
                 },
-                Ok(mobility) => SpotFindings { results: found.modes, mobility: Some(mobility), ..known },
+                Ok(mobility) => {
+                    let lowest = lowest_is_known(of_stage, &found.modes, part);
+                    let compliance = Some(lowest.map(|()| compliance(&mobility)));
+                    SpotFindings { results: found.modes, mobility: Some(mobility), compliance, ..known }
+                }
                 Err(why) => SpotFindings { results: found.modes, error: Some(why), ..known },
             }
         }
@@ -113,7 +125,7 @@ pub fn against_first(spots: &mut [SpotFindings]) {
     let Some((first, rest)) = spots.split_first_mut() else { return };
     let Some(baseline) = &first.mobility else { return };
     for spot in rest {
-        let power = spot.mobility.as_ref().and_then(|own| power_drawn_ratio(baseline, own));
-        spot.power = power.map(|(ratio, band_hz)| PowerDrawn { baseline: first.station.clone(), ratio, band_hz });
+        let ratios = spot.mobility.as_ref().and_then(|own| power_ratios(baseline, own, &TopEdge::Unknown));
+        spot.power = ratios.map(|ratios| PowerDrawn { baseline: first.station.clone(), ratios });
     }
 }

@@ -7,13 +7,19 @@ use crate::stiffness::SpotMotion;
 pub(super) const NO_MOBILITY_ACROSS: &str = "this spot may slide along as it moves to and fro, a stuck-on mass feels \
      both, and a top pushes one way only. On the middle line, at the tail or neck block, a rim cannot slide";
 
+/// What a spot is called: the last of its place's names, in small letters and with spaces.
+pub(super) fn spot_name(place: &str) -> String {
+    place.rsplit('/').next().unwrap_or_default().trim().to_lowercase().replace(['-', '_'], " ")
+}
+
 /// By the spot's place (the last of its names counts) and what is known of the part.
 ///
 /// A flat part tapped on its face cannot slide in its own plane, and a rim not along itself on its middle line: in the modes that a tap
 /// across excites there, symmetry forbids it.
 pub(super) fn motion_of(place: &str, part: Option<&PartDescription>) -> SpotMotion {
-    let name = place.rsplit('/').next().unwrap_or_default().trim().to_lowercase().replace(['-', '_'], " ");
-    let on_middle_line = matches!(name.as_str(), "tail" | "tail block" | "neck" | "neck block");
+    // An end of a bent side lies on no middle line: nothing there is its own mirror image.
+    let of_whole = part.is_none_or(|p| p.kind != Kind::Side);
+    let on_middle_line = of_whole && matches!(spot_name(place).as_str(), "tail" | "tail block" | "neck" | "neck block");
     let flat = part.is_some_and(|p| p.kind == Kind::Strip);
     let part_kg = part.and_then(|p| p.mass.as_ref()).map(|m| m.value);
     SpotMotion { may_slide: !(on_middle_line || flat), part_kg }
@@ -31,5 +37,6 @@ mod tests {
         let of = |kind| PartDescription { kind, ..PartDescription::default() };
         assert!(!slides("waist", Some(&of(Kind::Strip))));
         assert!(slides("waist", Some(&of(Kind::Rim))) && slides("waist", Some(&of(Kind::Side))));
+        assert!(slides("tail", Some(&of(Kind::Side))) && !slides("tail", Some(&of(Kind::Rim))));
     }
 }

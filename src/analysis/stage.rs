@@ -1,10 +1,11 @@
 //! From the measured takes of a stage to what can be compared.
 
+use super::lowest_mode::lowest_is_known;
 use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
 use super::take::Take;
 use crate::compare::{Repeatability, Stage, StageMode, merge_takes_knowing};
-use crate::loss::{Mobility, station_mobility};
-use crate::part::{PartDescription, Station};
+use crate::loss::{Mobility, compliance, station_mobility};
+use crate::part::{Kind, PartDescription, Station};
 use crate::stiffness::{QuantityKind, StationMasses, StationTake, StationTone, station_masses, why_no_mass};
 use crate::uncertainty::{Cause, Figure, Scope, Source};
 
@@ -85,7 +86,13 @@ pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescript
     }
     if takes.iter().any(StageTake::is_loaded) {
         match mobility(takes, name, part) {
-            Ok(mobility) => stage.mobility = Some(mobility),
+            Ok((mobility, lowest)) => {
+                match lowest {
+                    Ok(()) => stage.compliance = Some(compliance(&mobility)),
+                    Err(why) => stage.notes.push(format!("{name}: how far the spot gives is not known: {why}")),
+                }
+                stage.mobility = Some(mobility);
+            }
             Err(why) => stage.notes.push(format!("{name}: no mobility: {why}")),
         }
     }
@@ -111,21 +118,36 @@ fn is_read_anew(source: &Source) -> bool {
     !matches!(source.cause, Cause::PoissonsRatio | Cause::AddedMass(_))
 }
 
-fn mobility(takes: &[StageTake], stage: &str, part: Option<&PartDescription>) -> Result<Mobility, String> {
+/// The mobility of the takes' spot, and whether its lowest mode is among those known.
+fn mobility(
+    takes: &[StageTake],
+    stage: &str,
+    part: Option<&PartDescription>,
+) -> Result<(Mobility, Result<(), String>), String> {
     let station: Vec<StationTake> = takes.iter().map(StageTake::at_station).collect();
     let motion = motion_of(takes.first().map_or("", |t| &t.station.place), part);
     if motion.may_slide && station.iter().any(|t| t.added.value > 0.0) {
         return Err(NO_MOBILITY_ACROSS.into());
     }
-    mobility_of(&station_masses(&station, &motion).map_err(|e| e.to_string())?, stage)
+    let found = station_masses(&station, &motion).map_err(|e| e.to_string())?;
+    let lowest = lowest_is_known(takes, &found.modes, part);
+    Ok((mobility_of(&found, stage, part)?, lowest))
 }
 
 /// The mobility of a station named `at` by what stuck-on masses told, or why there is none, in words.
-pub(super) fn mobility_of(found: &StationMasses, at: &str) -> Result<Mobility, String> {
+pub(super) fn mobility_of(
+    found: &StationMasses,
+    at: &str,
+    part: Option<&PartDescription>,
+) -> Result<Mobility, String> {
+    let kg = part.and_then(|p| p.mass.as_ref()).map(|m| m.value);
+    // On its middle line a rim does not turn under a push across.
+    let turns = part.is_none_or(|p| p.kind == Kind::Strip);
+
     let why = || {
         let reason = why_no_mass(&found.modes).map(ToString::to_string);
         let reason = reason.unwrap_or_else(|| "no mode rings clearly enough to be followed".to_owned());
         found.advice_if_wanted().map_or(reason.clone(), |advice| format!("{reason}; {}", advice.sentence()))
     };
-    station_mobility(&found.modes, at).ok_or_else(why)
+    station_mobility(&found.modes, at).map(|m| m.of_part(kg, turns)).ok_or_else(why)
 }

@@ -34,25 +34,8 @@ impl Comparison {
         if let Some(r) = row("mass") {
             said.push(format!("{} times the mass ({})", brief(r.ratio.value, &r.ratio), bounds(&r.ratio, "")));
         }
-        if let Some(r) = row("power_drawn") {
-            let width = 100.0 * (r.ratio.high - r.ratio.low);
-            let decimals = decimals(width);
-            let percent = |v: f64| 100.0 * (1.0 - v);
-            said.push(match r.ratio.verdict {
-                Verdict::Smaller => format!(
-                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) less power from an edge of given force",
-                    percent(r.ratio.value),
-                    percent(r.ratio.high),
-                    percent(r.ratio.low)
-                ),
-                Verdict::Larger => format!(
-                    "takes {:.decimals$} % ({:.decimals$} to {:.decimals$} %) more power from an edge of given force",
-                    -percent(r.ratio.value),
-                    -percent(r.ratio.low),
-                    -percent(r.ratio.high)
-                ),
-                Verdict::NotToldApart { .. } => "no clear difference in the power it takes from the edge".into(),
-            });
+        if let Some(power) = self.power() {
+            said.push(power);
         }
         if row("power_drawn").is_none()
             && let Some(r) = row("loss")
@@ -70,6 +53,28 @@ impl Comparison {
             return format!("{} against {}: nothing can be told", self.other, self.baseline);
         }
         format!("{} against {}: {}", self.other, self.baseline, said.join(", "))
+    }
+
+    /// The power that it takes: from the top first, of which it is said how much hangs on the top itself.
+    fn power(&self) -> Option<String> {
+        let (top, push) = (self.row(&["power_matched_top"]), self.row(&["power_drawn"])?);
+        let drawn = |row: &Row| {
+            let percent = Percent::of(&row.ratio);
+            match row.ratio.verdict {
+                Verdict::Smaller => Ok(format!("{} less power", percent.bounds())),
+                Verdict::Larger => Ok(format!("{} more power", percent.bounds())),
+                Verdict::NotToldApart { .. } => Err(percent),
+            }
+        };
+        Some(match (top.map(drawn), drawn(push)) {
+            (Some(Ok(top)), _) => format!("takes {top} from the top"),
+            (Some(Err(open)), Ok(push)) => format!(
+                "what it takes from the top hangs on the top ({}), of a given push it takes {push}",
+                open.from_to()
+            ),
+            (None, Ok(push)) => format!("of a given push it takes {push}"),
+            (_, Err(_)) => "no clear difference in the power that it takes".into(),
+        })
     }
 
     /// How far two parts that should be alike may lie apart.
@@ -91,7 +96,7 @@ impl Comparison {
 }
 
 /// Rows that stand for the stiffness, the surest first.
-const STIFFNESS: [&str; 3] = ["bending_stiffness", "stiffness_by_mass", "effective_stiffness"];
+const STIFFNESS: [&str; 4] = ["bending_stiffness", "stiffness_by_mass", "spot_stiffness", "effective_stiffness"];
 
 /// What is said of a difference that is known and too small to act on.
 fn less_than_matters(row: &Row) -> String {
@@ -124,6 +129,15 @@ impl Percent {
     fn bounds(&self) -> String {
         let d = self.decimals;
         format!("{:.d$} % ({:.d$} to {:.d$} %)", self.value, self.low, self.high)
+    }
+
+    /// "51 % less to 40 % more".
+    fn from_to(&self) -> String {
+        let end = |percent: f64| {
+            let way = if percent < 0.0 { "less" } else { "more" };
+            format!("{:.*} % {way}", self.decimals, percent.abs())
+        };
+        format!("{} to {}", end(self.low), end(self.high))
     }
 
     /// The interval's farther end, rounded up: they differ by no more than that.
@@ -205,8 +219,8 @@ mod tests {
         let rows = [("mass", 2.0), ("bending_stiffness", 7.0), ("power_drawn", 0.4), ("loss", 1.5)];
         assert_eq!(
             compared(&rows, 0.02, false).answer(),
-            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass (1.92 to 2.08), takes 60 % (58 to 62 %) \
-             less power from an edge of given force"
+            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass (1.92 to 2.08), of a given push it \
+             takes 60 % (58 to 62 %) less power"
         );
         assert_eq!(
             compared(&rows, 0.02, true).answer(),
@@ -216,7 +230,7 @@ mod tests {
         // Narrower intervals are told with a decimal.
         let narrow = |code, alike| compared(&[(code, 1.3)], 0.002, alike).answer();
         assert!(
-            narrow("power_drawn", false).contains("takes 30.0 % (29.5 to 30.5 %) more power"),
+            narrow("power_drawn", false).contains("it takes 30.0 % (29.5 to 30.5 %) more power"),
             "{}",
             narrow("power_drawn", false)
         );
@@ -225,6 +239,18 @@ mod tests {
         for alike in [false, true] {
             assert!(compared(&[], 0.02, alike).answer().ends_with("plain: nothing can be told"));
         }
+    }
+
+    /// 0.85 exp(+- 1.96 x 0.15): 0.633 to 1.141; 0.34 exp(+- 1.96 x 0.15): 0.253 to 0.456.
+    #[test]
+    fn the_top_stands_first_and_what_hangs_on_it_is_said() {
+        let said = |top: f64| compared(&[("power_matched_top", top), ("power_drawn", 0.34)], 0.15, false).answer();
+        assert_eq!(
+            said(0.85),
+            "laminated against plain: what it takes from the top hangs on the top (37 % less to 14 % more), of a given push it takes \
+             66 % (54 to 75 %) less power"
+        );
+        assert_eq!(said(0.5), "laminated against plain: takes 50 % (33 to 63 %) less power from the top");
     }
 
     #[test]

@@ -7,9 +7,10 @@ use super::pairing::{Pair, pair_modes};
 use super::same_mode::{SAME_MODE, StageMode};
 use super::stage::{Stage, paired};
 use super::verdict::Ratio;
-use crate::loss::{Mobility, StationMode, energy_lost_per_cycle, power_drawn_ratio};
+use super::power::{power_notes, power_rows, stage_power};
+use crate::loss::{Mobility, StationMode, TopEdge, energy_lost_per_cycle};
 use crate::stiffness::stage_ratio;
-use crate::uncertainty::{Cause, Figure};
+use crate::uncertainty::Figure;
 
 /// The mode of a station's mobility that a mode of its takes is.
 fn station_mode<'a>(mobility: &'a Mobility, mode: &StageMode) -> Option<&'a StationMode> {
@@ -35,6 +36,16 @@ fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode
 
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
 pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
+    compare_under_top(baseline, other, by_hand, &TopEdge::Unknown)
+}
+
+/// The same where it is known how readily the top's edge gives.
+pub fn compare_under_top(
+    baseline: &Stage,
+    other: &Stage,
+    by_hand: &[(usize, usize)],
+    top: &TopEdge,
+) -> Comparison {
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
     let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
     let pairs: Vec<Pair> = pairing.pairs;
@@ -176,6 +187,10 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         let what = "stiffness k at the station";
         add("effective_stiffness", what, effective.len(), &one, &mean_ratio(&effective), ("", 1.0));
     }
+    // Needs no pairs: what the spot gives is the sum over its modes, whichever they are.
+    if let Some((x, y)) = both(&|s| s.compliance.as_ref().map(|c| c.to_power(-1.0, 1.0))) {
+        add("spot_stiffness", "stiffness of the spot under a push", 0, &x, &y, ("N/mm", 1e-3));
+    }
     if let Some((x, y)) = both(&|s| s.mass.clone()) {
         add("mass", "mass", 0, &x, &y, ("g", 1e3));
     }
@@ -184,23 +199,15 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     {
         add("stiffness_per_mass", "stiffness per mass", 0, &x, &y, ("N m³/kg", 1.0));
     }
-    if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
-        if let Some((ratio, band)) = power_drawn_ratio(a, b) {
-            let lacks = may_lack(a, b, &alone(1), 1.0 / moved, band).hypot(may_lack(b, a, &alone(0), moved, band));
-            let doubt = lacks * ratio.value;
-            let ratio = ratio.plus_uncertainty(doubt, Cause::UnpairedModes);
-            notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
-            let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
-            add("power_drawn", &what, 0, &one, &ratio, ("", 1.0));
-            result.power_band_hz = Some(band);
+    let lacks = |a: &Mobility, b: &Mobility, band| {
+        may_lack(a, b, &alone(1), 1.0 / moved, band).hypot(may_lack(b, a, &alone(0), moved, band))
+    };
+    let power = stage_power(baseline, other, top, lacks);
+    if let Some(power) = &power {
+        for (code, what, ratio) in power_rows(power) {
+            add(code, &what, 0, &one, ratio, ("", 1.0));
         }
-    } else if let Some((x, y)) = both(&|s| {
-        // Re Y of an endless strip: 1/(4 m' c_B), c_B = (EI w^2/m')^(1/4).
-        Some(Figure::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| {
-            v[0].powf(-0.25) * v[1].powf(-0.75)
-        }))
-    }) {
-        add("power_drawn", "power drawn, as an endless strip", 0, &x, &y, ("", 1.0));
+        notes.extend(power_notes(power, top, both(&|s| s.mobility.as_ref().map(|_| Figure::exact(1.0))).is_some()));
     }
     // One figure for the loss and one for the pitch: the means of the logarithms over all pairs.
     if sure_pairs.len() > 1 {
@@ -217,6 +224,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             "stiffness from f² times mass assumes that the modes kept their shapes and that the weight was added evenly".into(),
         );
     }
+    result.power_band_hz = power.and_then(|p| p.band_hz);
     result.notes.extend(notes);
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
     result
@@ -261,7 +269,7 @@ mod tests {
 
     /// What is derived from pairs, of the whole part and of each pair.
     fn derived(comparison: &Comparison) -> (Vec<&'static str>, usize) {
-        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !["mass", "power_drawn", "pitch"].contains(c));
+        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !c.starts_with("power") && !["mass", "pitch"].contains(c));
         (codes.collect(), comparison.pairs.iter().filter(|(_, rows)| rows.len() > 1).count())
     }
 
@@ -278,7 +286,10 @@ mod tests {
             let unsure = compare(&a, &b, &[]);
             assert_eq!((derived(&unsure), unsure.undecided), ((Vec::new(), 0), true));
             assert!(unsure.notes[0].contains("blocks, linings or braces differ"), "{:?}", unsure.notes);
-            assert_eq!(unsure.whole.iter().map(|r| r.code).collect::<Vec<_>>(), ["mass", "power_drawn"]);
+            assert_eq!(
+                unsure.whole.iter().map(|r| r.code).collect::<Vec<_>>(),
+                ["mass", "power_matched_top", "power_drawn", "power_given_speed"]
+            );
             assert_eq!(unsure.pairs.len(), 5);
             // Set by hand a pair counts, and no other does.
             let by_hand = compare(&a, &b, &[(1, 1), (2, 2)]);

@@ -11,6 +11,7 @@ mod joints;
 mod matters;
 mod mean;
 mod pairing;
+mod power;
 mod repeatability;
 mod same_mode;
 mod scatter;
@@ -20,7 +21,7 @@ mod takes;
 mod unchanged;
 mod verdict;
 
-pub use compare_stages::compare;
+pub use compare_stages::{compare, compare_under_top};
 pub use comparison::{Comparison, Foretold, Row};
 pub use control::{Chart, control_charts};
 pub use pairing::{Pair, Paired, Pairing, pair_modes};

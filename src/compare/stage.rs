@@ -18,6 +18,8 @@ pub struct Stage {
     pub mass_per_length: Option<Figure>,
     /// Mobility at a station where it was tapped with masses stuck on.
     pub mobility: Option<Mobility>,
+    /// How far the spot gives under a push across (m/N), rigid motion left out, where its lowest mode is among those measured.
+    pub compliance: Option<Figure>,
     /// Takes without a mass stuck on.
     pub takes: usize,
     /// What is known of how well its takes repeat.

@@ -46,7 +46,7 @@ pub fn station_mobility(results: &[StationResult], at: &str) -> Option<Mobility>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::loss::power_drawn_ratio;
+    use crate::loss::{TopEdge, power_ratios};
     use crate::stiffness::{EffectiveMass, NoModalMass, StationTone};
 
     fn result(hz: f64, kg: Option<f64>) -> StationResult {
@@ -76,12 +76,13 @@ mod tests {
             station_mobility(&[one], at).expect("a mass")
         };
         let u = |cause: &Cause| {
-            let (ratio, _) = power_drawn_ratio(&station(cause, "a"), &station(cause, "b")).expect("the same band");
-            ratio.relative_u()
+            let ratios = power_ratios(&station(cause, "a"), &station(cause, "b"), &TopEdge::Unknown);
+            ratios.expect("the same band").given_force.relative_u()
         };
-        // Damping read to 1 % at each moves a mode's mean by next to nothing.
-        assert!(u(&Cause::AddedMass("5 g".into())) < 5e-3, "{}", u(&Cause::AddedMass("5 g".into())));
-        assert!((u(&Cause::FrequencyShift) / 0.05 / 2f64.sqrt() - 1.0).abs() < 0.02, "{}", u(&Cause::FrequencyShift));
+        // Damping read to 1 % and held anew by 3 % moves a mode's mean by little: the faded ends cut off its skirts, which go with it.
+        assert!(u(&Cause::AddedMass("5 g".into())) < 0.01, "{}", u(&Cause::AddedMass("5 g".into())));
+        // A quantile of 300 draws is known to 7 %.
+        assert!((u(&Cause::FrequencyShift) / 0.05 / 2f64.sqrt() - 1.0).abs() < 0.2, "{}", u(&Cause::FrequencyShift));
     }
 
     /// Three modes of 100 g: with the middle one's mass lost, the mean mobility's interval still holds that of all three.

@@ -68,6 +68,8 @@ pub enum Cause {
     /// The spot slides along as it moves to and fro.
     SlidesAlong,
     ModalMassUnknown,
+    /// How readily the top's edge gives.
+    TopEdge,
     // Readings.
     Length,
     Width,
@@ -137,6 +139,7 @@ impl Cause {
             Self::ModesOutsideBand => "modes_outside_band",
             Self::SlidesAlong => "slides_along",
             Self::ModalMassUnknown => "modal_mass_unknown",
+            Self::TopEdge => "top_edge",
             Self::Length => "length",
             Self::Width => "width",
             Self::Thickness => "thickness",
@@ -220,6 +223,7 @@ impl fmt::Display for Cause {
             Self::ModesOutsideBand => "modes outside the band",
             Self::SlidesAlong => "the spot slides along",
             Self::ModalMassUnknown => "modal mass not known",
+            Self::TopEdge => "how readily the top's edge gives",
             Self::Length => "length",
             Self::Width => "width",
             Self::Thickness => "thickness",

@@ -169,6 +169,16 @@ pub struct StationEntry {
     pub baseline: Option<String>,
     pub power_drawn_ratio: Option<FigureEntry>,
     pub power_drawn_band_hz: Option<[f64; 2]>,
+    /// The same for an edge that gives 0.3 to 3 times as readily as the baseline, and for an edge of given speed.
+    #[serde(default)]
+    pub power_matched_top_ratio: Option<FigureEntry>,
+    #[serde(default)]
+    pub power_given_speed_ratio: Option<FigureEntry>,
+    /// How far the spot gives under a push across (m/N), rigid motion left out; or why that is not known.
+    #[serde(default)]
+    pub compliance_m_n: Option<FigureEntry>,
+    #[serde(default)]
+    pub compliance_unknown: Option<String>,
     /// Stiffness from a weight and a dial (N/m), as the part's file gives it.
     pub static_stiffness_n_m: Option<FigureEntry>,
     /// A mass to stick on (kg): the heavier of the advised ones.
@@ -182,6 +192,15 @@ pub struct StationEntry {
     /// Whether the spot may slide along as it moves to and fro.
     #[serde(default)]
     pub may_slide: Option<bool>,
+}
+
+/// With its interval in the logarithm, as `compare` gives it: a ratio and its inverse are treated alike.
+fn ratio_entry(ratio: &Figure) -> FigureEntry {
+    FigureEntry { interval_95: ratio.interval_95_of_ratio(), ..FigureEntry::new(ratio) }
+}
+
+fn known(compliance: &Option<Result<Figure, String>>) -> Option<FigureEntry> {
+    compliance.as_ref().and_then(|c| c.as_ref().ok()).map(FigureEntry::new)
 }
 
 impl StationEntry {
@@ -209,11 +228,12 @@ impl StationEntry {
             mean_mobility_at_most_m_n_s: spot.mean_mobility_at_most.map(|m| m.1),
             mean_mobility_m_n_s: mobility.map(|m| FigureEntry::new(&m.mean_real(m.band_hz))),
             baseline: power.map(|p| p.baseline.clone()),
-            power_drawn_ratio: power.map(|p| {
-                // In the logarithm, as `compare` gives it: a ratio and its inverse are treated alike.
-                FigureEntry { interval_95: p.ratio.interval_95_of_ratio(), ..FigureEntry::new(&p.ratio) }
-            }),
-            power_drawn_band_hz: power.map(|p| p.band_hz.into()),
+            power_drawn_ratio: power.map(|p| ratio_entry(&p.ratios.given_force)),
+            power_matched_top_ratio: power.map(|p| ratio_entry(&p.ratios.matched_top)),
+            power_given_speed_ratio: power.map(|p| ratio_entry(&p.ratios.given_speed)),
+            power_drawn_band_hz: power.and_then(|p| p.ratios.band_hz).map(Into::into),
+            compliance_m_n: known(&spot.compliance),
+            compliance_unknown: spot.compliance.as_ref().and_then(|c| c.as_ref().err()).cloned(),
             static_stiffness_n_m: spot.static_stiffness.as_ref().map(FigureEntry::new),
             advised_mass_kg: advised.first().copied(),
             advised_masses_kg: advised,

@@ -112,7 +112,7 @@ pub(super) fn station(out: &mut String, station: &StationEntry, explain: bool) {
             "modal mass: how much of the part moves along with the mode at this station.",
             "stiffness: the spring that this mode is at this station, k = (2 pi f)² M.",
             "mobility: speed that the station takes on per newton at that frequency; low means that it holds still and lets \
-             the top keep its vibration. The power drawn goes with it for a given edge force; for a given edge speed it goes \
+             the top keep its vibration. The power taken goes with it for a given push; for a given movement of the edge it goes \
              the other way.",
         ] {
             wrap(out, "      ", sentence);
@@ -175,17 +175,35 @@ impl StationEntry {
         {
             let percent = |r: f64| minus(&format!("{:+.1}", 100.0 * (r - 1.0)));
             let db = |r: f64| minus(&format!("{:+.2}", 10.0 * r.max(1e-9).log10()));
+            let told = |ratio: &FigureEntry| {
+                let [low, high] = ratio.interval_95;
+                format!(
+                    "{} % ({} to {} %), {} dB ({} to {} dB)",
+                    percent(ratio.value),
+                    percent(low),
+                    percent(high),
+                    db(ratio.value),
+                    db(low),
+                    db(high)
+                )
+            };
+            let mut said = format!("power against {baseline}, pushed across, {:.0} to {:.0} Hz: ", band[0], band[1]);
+            if let Some(top) = &self.power_matched_top_ratio {
+                said += &format!("from a top whose edge gives 0.3 to 3 times as readily as {baseline}: {}; ", told(top));
+            }
+            said += &format!("of a given push: {}", told(ratio));
+            if let Some(speed) = &self.power_given_speed_ratio {
+                said += &format!("; of a given movement: {}", told(speed));
+            }
+            all.push(said);
+        }
+        if let Some(gives) = &self.compliance_m_n {
             all.push(format!(
-                "power drawn from an edge of given force, against {baseline}, {:.0} to {:.0} Hz: {} % ({} to {} %), {} dB ({} to {} dB)",
-                band[0],
-                band[1],
-                percent(ratio.value),
-                percent(ratio.interval_95[0]),
-                percent(ratio.interval_95[1]),
-                db(ratio.value),
-                db(ratio.interval_95[0]),
-                db(ratio.interval_95[1]),
+                "gives {} under a push across here, the part free (its modes' sum; not how far two hands press it together)",
+                figure(gives, 1e3, "mm/N")
             ));
+        } else if let Some(why) = &self.compliance_unknown {
+            all.push(format!("how far it gives under a push across is not known: {why}"));
         }
         if let Some(stiffness) = &self.static_stiffness_n_m {
             all.push(format!(

@@ -1,0 +1,131 @@
+//! Whether the lowest mode that moves a spot is among those whose modal masses are known: most of what a spot gives is its.
+
+use super::spot_motion::spot_name;
+use super::stage::StageTake;
+use crate::part::{Kind, PartDescription, RimBuild};
+use crate::plan::{Material, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, find_wood, rim_stages};
+use crate::rim::{Outline, places_on};
+use crate::stiffness::{StationResult, mode_name};
+use crate::uncertainty::{Cause, Figure};
+
+/// What a wood from the table and the rim's model leave open of a tone (relative, standard uncertainty): boards differ by a tenth and
+/// more in the root of stiffness over mass (judgement).
+const TONES: f64 = 0.15;
+/// What it is where the wood is not in the table.
+const TONES_OF_SOME_WOOD: f64 = 0.22;
+/// A mode that is a smaller part of what the spot gives is not looked for.
+const LEAST_SHARE: f64 = 0.02;
+/// So sure must it be that no mode lies below the lowest one heard.
+const SURE: f64 = 0.95;
+
+const UNHEARD: &str = "its lowest mode was not heard";
+
+/// `Ok` if the lowest mode is among those heard, its modal mass known.
+///
+/// # Errors
+/// Why it is not, or why nobody knows, in words.
+pub(super) fn lowest_is_known(
+    takes: &[StageTake],
+    results: &[StationResult],
+    part: Option<&PartDescription>,
+) -> Result<(), String> {
+    let Some(lowest) = results.first() else { return Err(UNHEARD.into()) };
+    let hz = lowest.tone.frequency_hz;
+    let kind = part.map_or(Kind::Strip, |p| p.kind);
+    match (kind, part) {
+        (_, None) => return Err("the part is not described, so nothing says whether its lowest mode was heard".into()),
+        (Kind::Strip, _) => bending_one(takes, hz)?,
+        (Kind::Side, _) => return Err("nothing says whether a bent side's lowest mode was heard".into()),
+        (Kind::Rim, Some(part)) => lowest_of_rim(takes, hz, part)?,
+    }
+    match lowest.effective {
+        Ok(_) => Ok(()),
+        Err(_) => Err(format!("the modal mass of its lowest mode ({hz:.0} Hz) is not known")),
+    }
+}
+
+/// The lowest mode heard of a flat blank must be its first bending, by number.
+fn bending_one(takes: &[StageTake], hz: f64) -> Result<(), String> {
+    let first = mode_name(2, 0);
+    let modes = || takes.iter().filter(|t| !t.is_loaded()).flat_map(|t| &t.modes);
+    if modes().all(|m| m.name.is_none()) {
+        return Err("its modes are not numbered, so nothing says whether the lowest was heard".into());
+    }
+    let same = |f: f64| (f / hz - 1.0).abs() < 0.01;
+    let found = modes().any(|m| m.name.as_deref() == Some(&first) && same(m.frequency.value));
+    found.then_some(()).ok_or_else(|| UNHEARD.into())
+}
+
+/// The lowest mode heard of a rim must be the one that its model puts there: no other lies so near that it could be it.
+fn lowest_of_rim(takes: &[StageTake], hz: f64, part: &PartDescription) -> Result<(), String> {
+    let Some(build) = &part.rim else {
+        return Err("the rim's outline and depth are not described, so nothing says whether its lowest mode was heard".into());
+    };
+    let name = spot_name(takes.first().map_or("", |t| &t.station.place));
+    let (tones, spread) = expected(part, build, &name)?;
+    let likely = |tone: &f64| (-0.5 * ((hz / tone).ln() / spread).powi(2)).exp();
+    let all: f64 = tones.iter().map(likely).sum();
+    let first = tones.first().map_or(0.0, likely);
+    if all > 0.0 && first >= SURE * all { Ok(()) } else { Err(UNHEARD.into()) }
+}
+
+/// Tones (Hz) of a rim that move a spot across, by its model, and how well they are known (relative).
+fn expected(part: &PartDescription, build: &RimBuild, spot: &str) -> Result<(Vec<f64>, f64), String> {
+    let outline = Outline::named(&build.outline).map_err(|_| {
+        format!("the outline {:?} is not one of the program's own, by which alone it knows where a lowest mode lies", build.outline)
+    })?;
+    let share = outline
+        .station(spot)
+        .ok_or_else(|| format!("{spot:?} is no place on the outline, so nothing says whether its lowest mode was heard"))?;
+    let (plies, known) = plies(part)?;
+    let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
+    let wish = RimWish {
+        depth_m: build.depth_m,
+        block_m: build.block_m,
+        linings: build.linings,
+        held: false,
+        braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
+        brace: SIDE_BRACE,
+        stations: Vec::new(),
+        band_hz: RIM_BAND_HZ,
+        outline,
+    };
+    let stages = rim_stages(&plies[0], &plies, None, &wish, None)?;
+    let stage = &stages[if build.joined() { 2 } else { 1 }];
+    let node = stage.rim.node_at(share);
+    let gives: Vec<(f64, f64)> = stage
+        .modes
+        .iter()
+        .map(|m| (m.frequency_hz, (stage.rim.outward_shape(m, node) / m.frequency_hz).powi(2)))
+        .collect();
+    let all: f64 = gives.iter().map(|g| g.1).sum();
+    let tones = gives.into_iter().filter(|g| g.1 > LEAST_SHARE * all).map(|g| g.0).collect();
+    Ok((tones, if known { TONES } else { TONES_OF_SOME_WOOD }))
+}
+
+/// The plies, of woods in the table or, where one is not, of some hardwood; and whether all are in it.
+fn plies(part: &PartDescription) -> Result<(Vec<Ply>, bool), String> {
+    let some = || find_wood("black walnut").map(|w| w.material("some wood"));
+    let mut known = true;
+    let mut of = |wood: Option<&str>, thickness: &Figure, angle_rad: f64| -> Result<Ply, String> {
+        let material: Material = match wood.map(find_wood) {
+            Some(Ok(wood)) => wood.material(wood.name),
+            _ => {
+                known = false;
+                some()?
+            }
+        };
+        Ok(Ply { material, thickness: thickness.of_source(Cause::Thickness), angle_rad })
+    };
+    let mut all = Vec::new();
+    for ply in &part.plies {
+        all.push(of(Some(&ply.wood), &ply.thickness, ply.grain_deg.to_radians())?);
+    }
+    if let (true, Some(thickness)) = (all.is_empty(), &part.thickness) {
+        all.push(of(None, thickness, 0.0)?);
+    }
+    if all.is_empty() {
+        return Err("its plies' thickness is not described, so nothing says whether its lowest mode was heard".into());
+    }
+    Ok((all, known))
+}
