@@ -1,8 +1,8 @@
 //! What a rim's side is made of from stretch to stretch: plies, linings, blocks and braces, as sections of the rim's model.
 
-use super::laminate::{Laminate, Layer, laminate};
+use super::laminate::{Laminate, Layer, laminate, stiffness_matrix};
 use crate::part::LiningKind;
-use crate::rim::{Bar, Outline, Rim, RimPiece, Section, Sheet};
+use crate::rim::{Bar, Leaf, LightWood, Lining, Outline, Rim, RimPiece, Section, Sheet, Shell, Wall};
 
 /// What the rim is to be.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,13 +28,26 @@ pub struct RimWish {
 /// The band that a plan averages over (Hz).
 pub const RIM_BAND_HZ: (f64, f64) = (80.0, 1000.0);
 pub(super) const ELEMENTS: usize = 200;
-/// Linings 6 by 14 mm, blocks 60 mm long, of light hardwood (common practice, no source): E (Pa), G (Pa), density (kg/m3).
-const LINING_M: (f64, f64) = (6e-3, 14e-3);
-const KERF_WEB_M: f64 = 1e-3;
 const BLOCK_LENGTH_M: f64 = 60e-3;
-const LIGHT: (f64, f64, f64) = (9e9, 0.7e9, 470.0);
+const LIGHT: LightWood = LightWood { along_pa: 9e9, shear_pa: 0.7e9, density_kg_m3: 470.0 };
 /// How much softer it is across its grain (common practice, no source).
 const ACROSS: f64 = 12.0;
+
+/// Sizes and woods of what is glued inside a rim, as assumed where nobody says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Joinery {
+    /// Thickness and height of a lining (m), and its wood.
+    pub lining_m: (f64, f64),
+    pub lining: LightWood,
+    /// Length of a block along the rim (m), and its wood.
+    pub block_length_m: f64,
+    pub block: LightWood,
+}
+
+/// Linings 6 by 14 mm, blocks 60 mm long, of light hardwood (common practice, no source).
+pub const JOINERY: Joinery =
+    Joinery { lining_m: (6e-3, 14e-3), lining: LIGHT, block_length_m: BLOCK_LENGTH_M, block: LIGHT };
+
 /// A usual side brace, of light softwood (common practice, no source).
 pub const SIDE_BRACE: Bar = Bar { width_m: 8e-3, height_m: 5e-3, along_pa: 10e9, density_kg_m3: 400.0 };
 
@@ -50,8 +63,18 @@ pub fn side_section(layers: &[Layer], depth_m: f64) -> Option<Section> {
         torsion_n_m2: 4.0 * glued.d[(2, 2)] * depth_m,
         warping_n_m4: glued.strip_along * depth_m.powi(3) / 12.0,
         sheet: Some(sheet_of(&glued)),
-        ..section
+        ..section.with_wall(&Wall::even(&Shell::side(&layers.iter().map(leaf).collect::<Vec<_>>()), depth_m))
     })
+}
+
+/// A layer in the side's axes.
+pub(super) fn leaf(layer: &Layer) -> Leaf {
+    Leaf {
+        thickness_m: layer.thickness_m,
+        stiffness_pa: stiffness_matrix(layer),
+        through_pa: layer.shear_pa,
+        density_kg_m3: layer.density_kg_m3,
+    }
 }
 
 /// The same, its bending so many times as stiff: by what a shop's laminations were worth.
@@ -61,6 +84,7 @@ pub(super) fn as_the_shop_makes_it(side: &Section, factor: f64) -> Section {
         torsion_n_m2: factor * side.torsion_n_m2,
         warping_n_m4: factor * side.warping_n_m4,
         sheet: side.sheet.map(|s| Sheet { bending: s.bending.map(|d| factor * d), ..s }),
+        wall: side.wall.map(|w| Wall::even(&w.middle.bent_by(factor), w.depth_m)),
         ..*side
     }
 }
@@ -74,35 +98,43 @@ fn sheet_of(glued: &Laminate) -> Sheet {
 
 /// Neck and tail blocks, linings and braces added to a side so thick, as pieces over the whole rim.
 pub fn joined(side: &Section, thickness_m: f64, wish: &RimWish) -> (Section, Vec<RimPiece>) {
-    let (young, shear, density) = LIGHT;
-    let (thick, high) = LINING_M;
+    joined_of(side, thickness_m, wish, &JOINERY)
+}
+
+/// The same, of other sizes and woods.
+pub fn joined_of(side: &Section, thickness_m: f64, wish: &RimWish, joinery: &Joinery) -> (Section, Vec<RimPiece>) {
+    // Of a side that is no shell nothing else can be said.
+    let Some(wall) = side.wall else { return (*side, Vec::new()) };
+    let shell = wall.middle;
+    let (thick, high) = joinery.lining_m;
+    let lining = |kerfed| Lining { thickness_m: thick, high_m: high, kerfed, wood: joinery.lining };
     let lined = match wish.linings {
-        LiningKind::None => *side,
-        LiningKind::Kerfed => {
-            let web = Section::strip(KERF_WEB_M, high, young, shear, density * thick / KERF_WEB_M);
-            side.edged(&web, wish.depth_m - high)
-        }
-        LiningKind::Solid => side.edged(&Section::strip(thick, high, young, shear, density), wish.depth_m - high),
+        LiningKind::None => wall,
+        LiningKind::Kerfed => Wall::lined(&shell, wish.depth_m, &lining(true)),
+        LiningKind::Solid => Wall::lined(&shell, wish.depth_m, &lining(false)),
     };
+    // What runs along the edges stands still where they are held: their sheet is the side's.
+    let lined = side.with_wall(&lined);
     let mut pieces: Vec<RimPiece> = wish.braces.iter().map(|share| brace(&lined, thickness_m, wish, *share)).collect();
     if let Some(block) = wish.block_m {
         // The grain of blocks runs up their depth.
-        let sheet = Sheet::upright(block, young, young / ACROSS, shear, density);
-        let block = Section { sheet: Some(sheet), ..Section::strip(block, wish.depth_m, young, shear, density) };
-        let blocked = lined.beside(&block);
-        let half = 0.5 * BLOCK_LENGTH_M / wish.outline.length_m();
+        let LightWood { along_pa, shear_pa, density_kg_m3 } = joinery.block;
+        let sheet = Sheet::upright(block, along_pa, along_pa / ACROSS, shear_pa, density_kg_m3);
+        let wall = Wall::blocked(&shell, wish.depth_m, block, &joinery.block);
+        let blocked = Section { sheet: side.sheet.map(|s| s.beside(&sheet)), ..side.with_wall(&wall) };
+        let half = 0.5 * joinery.block_length_m / wish.outline.length_m();
         pieces.extend([0.0, 0.5].map(|middle| RimPiece { from: middle - half, to: middle + half, section: blocked }));
     }
     (lined, pieces)
 }
 
-/// A side brace as the one element that it stands in.
+/// A side brace as the one element that it stands in: between the linings, if there are any.
 fn brace(side: &Section, thickness_m: f64, wish: &RimWish, share: f64) -> RimPiece {
     let element = (share.rem_euclid(1.0) * ELEMENTS as f64).floor();
     let spread = wish.brace.width_m * ELEMENTS as f64 / wish.outline.length_m();
-    let mut section = *side;
-    section.sheet = side.sheet.map(|sheet| sheet.braced(thickness_m, &wish.brace, spread));
-    section.mass_per_length_kg_m += spread * wish.brace.density_kg_m3 * wish.brace.height_m * wish.depth_m;
+    let braced = side.wall.map_or(*side, |wall| side.with_wall(&wall.braced(&wish.brace, spread)));
+    let sheet = side.sheet.map(|sheet| sheet.braced(thickness_m, &wish.brace, spread));
+    let section = Section { sheet, ..braced };
     RimPiece { from: element / ELEMENTS as f64, to: (element + 1.0) / ELEMENTS as f64, section }
 }
 

@@ -1,8 +1,10 @@
 //! The rim that a plan leads to: plain, laminated, and with blocks and linings.
 
 use super::forecast::{Glue, Ply, forecast, layers_of};
-use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, made, side_section, total};
-use crate::rim::{Plane, Rim, RimMode, RimPiece, Section};
+use rayon::prelude::*;
+
+use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, leaf, made, side_section, total};
+use crate::rim::{Leaf, Plane, Rim, RimMode, RimPiece, Section};
 use crate::uncertainty::{Cause, Figure};
 
 /// A stage of the rim as the frame model has it. Intervals: of the plies, and of the model itself.
@@ -164,8 +166,7 @@ pub fn rim_patches(
     let by_shop = |side: Section| as_the_shop_makes_it(&side, factor.map_or(1.0, |f| f.value));
     let inner = plies.last()?;
     let side = &by_shop(side_section(&layers_of(plies, glue), wish.depth_m)?);
-    let extra = layers_of(std::slice::from_ref(inner), None);
-    let patch = side_section(&extra, wish.depth_m)?;
+    let extra: Vec<Leaf> = layers_of(std::slice::from_ref(inner), None).iter().map(leaf).collect();
     let thicker = {
         // Glued on, it stands away from the middle: the stiffness of the whole, not the sum.
         let all: Vec<Ply> = plies.iter().chain([inner]).cloned().collect();
@@ -173,15 +174,10 @@ pub fn rim_patches(
     };
     let thickness_m = total(&layers_of(plies, glue));
     let (lined, joints) = joined(side, thickness_m, wish);
-    let more = Section {
-        in_plane_n_m2: lined.in_plane_n_m2 + thicker.in_plane_n_m2 - side.in_plane_n_m2,
-        torsion_n_m2: lined.torsion_n_m2 + thicker.torsion_n_m2 - side.torsion_n_m2,
-        warping_n_m4: lined.warping_n_m4 + thicker.warping_n_m4 - side.warping_n_m4,
-        stretch_n: lined.stretch_n + patch.stretch_n,
-        shear_n: lined.shear_n + patch.shear_n,
-        mass_per_length_kg_m: lined.mass_per_length_kg_m + patch.mass_per_length_kg_m,
-        sheet: thicker.sheet,
-        ..lined
+    let more = {
+        // Between the linings, if there are any.
+        let between = extra.iter().fold(lined.wall?, |wall, leaf| wall.with_middle_inside(leaf));
+        Section { sheet: thicker.sheet, ..lined.with_wall(&between) }
     };
     let power = |pieces: &[RimPiece]| -> Option<f64> {
         let rim = made(wish, &lined, pieces);
@@ -190,19 +186,18 @@ pub fn rim_patches(
     };
     let before = power(&joints)?;
     let half = 0.5 * PATCH_LENGTH_M / wish.outline.length_m();
-    let mut found = Vec::new();
-    for i in 0..PATCHES {
+    let patch = |i: usize| {
         let share = 0.04 + 0.42 * (i as f64 + 0.5) / PATCHES as f64;
         // On both sides, as a rim is built.
         let both = [share, 1.0 - share].map(|s| RimPiece { from: s - half, to: s + half, section: more });
         let pieces: Vec<RimPiece> = both.into_iter().chain(joints.iter().copied()).collect();
-        found.push(Patch {
+        Some(Patch {
             share,
-            mass_kg: 2.0 * PATCH_LENGTH_M * patch.mass_per_length_kg_m,
+            mass_kg: 2.0 * PATCH_LENGTH_M * (more.mass_per_length_kg_m - lined.mass_per_length_kg_m),
             power: power(&pieces)? / before,
-        });
-    }
-    Some(found)
+        })
+    };
+    (0..PATCHES).into_par_iter().map(patch).collect()
 }
 
 #[cfg(test)]
@@ -261,7 +256,9 @@ mod tests {
         let (held, braced) = (of(&held), of(&braced));
         assert!(held[0].in_plane_hz[0].value > 2.0 * bare.in_plane_hz[0].value && held[0].squeeze_n_m.is_none());
         assert!(braced[2].power[0].value < held[2].power[0].value);
-        let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * wish.depth_m;
+        // Between the linings of 14 mm.
+        let long_m = wish.depth_m - 2.0 * 14e-3;
+        let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * long_m;
         assert!((braced[2].mass.value - held[2].mass.value - bars).abs() < 1e-6);
     }
 }

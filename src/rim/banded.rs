@@ -1,6 +1,6 @@
-//! Symmetric banded matrices: Cholesky factors and the lowest modes of a pair, by subspace iteration.
+//! Symmetric banded matrices: Cholesky factors and the lowest modes of a pair, by block Lanczos.
 
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use nalgebra::{DMatrix, SymmetricEigen};
 
 use crate::lanes::dot;
 
@@ -17,6 +17,10 @@ pub(super) struct Banded {
 impl Banded {
     pub(super) fn new(size: usize, reach: usize) -> Self {
         Self { size, reach, rows: vec![0.0; size * (reach + 1)] }
+    }
+
+    pub(super) fn size(&self) -> usize {
+        self.size
     }
 
     fn at(&self, row: usize, column: usize) -> usize {
@@ -101,13 +105,18 @@ impl Banded {
     }
 }
 
-const MOST_ROUNDS: usize = 60;
-const CONVERGED: f64 = 1e-9;
+/// Vectors that are made at once: a free body has three motions of its own, all at frequency 0, and rings have pairs.
+const BLOCK: usize = 4;
+/// The space may grow to this many times the number of modes.
+const MOST: usize = 20;
+/// Residual of a shape, relative; the square root of what its frequency may be wrong by.
+const CONVERGED: f64 = 1e-6;
 
 /// The lowest `count` pairs of stiffness x = omega^2 mass x, shapes of unit modal mass; `shift` (rad^2/s^2, above 0) keeps a free
 /// body's stiffness solvable. `None` if it cannot be factored or does not converge.
 ///
-/// Subspace iteration (Bathe, Finite Element Procedures): it finds modes of equal frequency, of which rings have pairs.
+/// Block Lanczos on (stiffness + shift mass)^-1 mass with all vectors kept orthogonal (Grimes, Lewis and Simon 1994, from memory;
+/// checked by a chain's exact frequencies): it finds modes of equal frequency, of which rings have pairs.
 pub(super) fn lowest_modes(
     stiffness: &Banded,
     mass: &Banded,
@@ -115,7 +124,6 @@ pub(super) fn lowest_modes(
     shift: f64,
 ) -> Option<Vec<(f64, Vec<f64>)>> {
     let size = stiffness.size;
-    let width = (2 * count).min(count + 8).min(size);
     let factor = stiffness.plus(shift, mass).cholesky()?;
     // Any start does that is poor in no mode: fixed pseudo-random numbers.
     let mut state = 0x2545_f491_4f6c_dd1du64;
@@ -125,48 +133,85 @@ pub(super) fn lowest_modes(
         state ^= state << 17;
         (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
     };
-    let mut basis: Vec<Vec<f64>> = (0..width).map(|_| (0..size).map(|_| random()).collect()).collect();
-    let mut last = vec![f64::INFINITY; width];
-    for _ in 0..MOST_ROUNDS {
-        let images: Vec<Vec<f64>> = basis.iter().map(|v| mass.times(v)).collect();
-        let solved: Vec<Vec<f64>> = images
-            .iter()
-            .map(|v| {
-                let mut x = v.clone();
-                factor.solve(&mut x);
-                x
-            })
-            .collect();
-        // (K + shift M) X = M B, so the projected stiffness is X' M B.
-        let heavy: Vec<Vec<f64>> = solved.iter().map(|v| mass.times(v)).collect();
-        let project = |a: &[Vec<f64>], b: &[Vec<f64>]| DMatrix::from_fn(width, width, |i, j| dot(&a[i], &b[j]));
-        let (k, m) = (project(&solved, &images), project(&solved, &heavy));
-        let lower = (0.5 * (&m + m.transpose())).cholesky()?;
-        let inverse = lower.l().try_inverse()?;
-        let reduced = &inverse * (0.5 * (&k + k.transpose())) * inverse.transpose();
-        let eigen = SymmetricEigen::new(reduced);
-        let mut order: Vec<usize> = (0..width).collect();
-        order.sort_by(|a, b| eigen.eigenvalues[*a].total_cmp(&eigen.eigenvalues[*b]));
-        let turn = inverse.transpose() * &eigen.eigenvectors;
-        basis = order
-            .iter()
-            .map(|&column| {
-                let weights: DVector<f64> = turn.column(column).into_owned();
-                let mut out = vec![0.0; size];
-                for (vector, weight) in solved.iter().zip(weights.iter()) {
-                    out.iter_mut().zip(vector).for_each(|(o, v)| *o += weight * v);
-                }
-                out
-            })
-            .collect();
-        let values: Vec<f64> = order.iter().map(|i| eigen.eigenvalues[*i]).collect();
-        let still = values.iter().zip(&last).take(count).all(|(a, b)| (a - b).abs() < CONVERGED * a.abs());
-        last = values;
-        if still {
-            return Some(last.iter().take(count).zip(basis).map(|(v, x)| (v - shift, x)).collect());
-        }
+    let most = (MOST * count).min(size);
+    let mut space = Space { mass, vectors: Vec::new(), images: Vec::new() };
+    while space.vectors.len() < BLOCK.min(size) {
+        let start = (0..size).map(|_| random()).collect();
+        space.join(start);
     }
-    None
+    // Columns of the projected operator.
+    let mut columns: Vec<Vec<f64>> = Vec::new();
+    let mut wanted = (2 * count).min(most);
+    loop {
+        let (done, known) = (columns.len(), space.vectors.len());
+        for at in done..known {
+            let mut next = space.images[at].clone();
+            factor.solve(&mut next);
+            columns.push(space.join(next));
+        }
+        let dim = columns.len();
+        let grown = space.vectors.len() > dim;
+        if dim < wanted && grown {
+            continue;
+        }
+        let entry = |i: usize, j: usize| columns[j].get(i).copied().unwrap_or(0.0);
+        let eigen = SymmetricEigen::new(DMatrix::from_fn(dim, dim, |i, j| 0.5 * (entry(i, j) + entry(j, i))));
+        // The lowest modes have the largest values.
+        let mut order: Vec<usize> = (0..dim).collect();
+        order.sort_by(|a, b| eigen.eigenvalues[*b].total_cmp(&eigen.eigenvalues[*a]));
+        order.truncate(count);
+        let left = |number: usize| -> f64 {
+            let shape = eigen.eigenvectors.column(number);
+            let beyond = |row: usize| (0..dim).map(|j| entry(row, j) * shape[j]).sum::<f64>().powi(2);
+            (dim..space.vectors.len()).map(beyond).sum::<f64>().sqrt() / eigen.eigenvalues[number].abs()
+        };
+        if order.iter().all(|number| left(*number) < CONVERGED) {
+            let pair = |number: &usize| {
+                let mut shape = vec![0.0; size];
+                for (vector, weight) in space.vectors.iter().zip(eigen.eigenvectors.column(*number).iter()) {
+                    shape.iter_mut().zip(vector).for_each(|(s, v)| *s += weight * v);
+                }
+                (1.0 / eigen.eigenvalues[*number] - shift, shape)
+            };
+            return Some(order.iter().map(pair).collect());
+        }
+        if dim >= most || !grown {
+            return None;
+        }
+        wanted = (dim + dim / 4).min(most);
+    }
+}
+
+/// Vectors that are orthonormal by the mass, each with the mass times it.
+struct Space<'a> {
+    mass: &'a Banded,
+    vectors: Vec<Vec<f64>>,
+    images: Vec<Vec<f64>>,
+}
+
+impl Space<'_> {
+    /// Takes in what of a vector lies outside: shares along all vectors, the new one last, if it adds any.
+    fn join(&mut self, mut vector: Vec<f64>) -> Vec<f64> {
+        let mut shares = vec![0.0; self.vectors.len()];
+        let image = self.mass.times(&vector);
+        let whole = dot(&vector, &image).sqrt();
+        // Once more for what rounding left.
+        for _ in 0..2 {
+            for ((share, own), image) in shares.iter_mut().zip(&self.vectors).zip(&self.images) {
+                let part = dot(image, &vector);
+                *share += part;
+                vector.iter_mut().zip(own).for_each(|(v, o)| *v -= part * o);
+            }
+        }
+        let image = self.mass.times(&vector);
+        let rest = dot(&vector, &image).sqrt();
+        if rest > 1e-12 * whole {
+            shares.push(rest);
+            self.vectors.push(vector.iter().map(|v| v / rest).collect());
+            self.images.push(image.iter().map(|v| v / rest).collect());
+        }
+        shares
+    }
 }
 
 #[cfg(test)]

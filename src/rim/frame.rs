@@ -7,6 +7,7 @@
 use nalgebra::SMatrix;
 
 use super::sheet::Sheet;
+use super::shell::Wall;
 
 /// What a stretch of rim is made of, along its length.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,6 +27,8 @@ pub struct Section {
     pub rotary_out_of_plane_kg_m: f64,
     /// As a sheet, if it is to bow between held edges.
     pub sheet: Option<Sheet>,
+    /// As a shell, if the rim is to be one; then only the mass is still read of the beam.
+    pub wall: Option<Wall>,
 }
 
 impl Section {
@@ -46,37 +49,18 @@ impl Section {
             rotary_in_plane_kg_m: density_kg_m3 * thin,
             rotary_out_of_plane_kg_m: density_kg_m3 * deep,
             sheet: None,
+            wall: None,
         }
     }
 
-    /// Two stretches side by side, over the whole depth, that bend together but do not slide as one.
-    pub fn beside(&self, other: &Self) -> Self {
-        let sheet = self.sheet.zip(other.sheet).map(|(a, b)| a.beside(&b)).or(self.sheet);
-        Self { sheet, ..self.with(other, 1.0, 0.0) }
+    /// The same as a shell.
+    pub fn with_wall(self, wall: &Wall) -> Self {
+        Self { mass_per_length_kg_m: wall.mass_per_length_kg_m(), wall: Some(*wall), ..self }
     }
 
-    /// With the same strip along both edges (linings), the middles of the two so far apart (m).
-    pub fn edged(&self, strip: &Self, apart_m: f64) -> Self {
-        self.with(strip, 2.0, 0.5 * apart_m)
-    }
-
-    /// With so many more strips, each so far from the middle of the depth (m).
-    fn with(&self, strip: &Self, count: f64, off_m: f64) -> Self {
-        let off = off_m * off_m;
-        Self {
-            in_plane_n_m2: self.in_plane_n_m2 + count * strip.in_plane_n_m2,
-            out_of_plane_n_m2: self.out_of_plane_n_m2 + count * (strip.out_of_plane_n_m2 + off * strip.stretch_n),
-            torsion_n_m2: self.torsion_n_m2 + count * strip.torsion_n_m2,
-            warping_n_m4: self.warping_n_m4 + count * (strip.warping_n_m4 + off * strip.in_plane_n_m2),
-            stretch_n: self.stretch_n + count * strip.stretch_n,
-            shear_n: self.shear_n + count * strip.shear_n,
-            mass_per_length_kg_m: self.mass_per_length_kg_m + count * strip.mass_per_length_kg_m,
-            rotary_in_plane_kg_m: self.rotary_in_plane_kg_m + count * strip.rotary_in_plane_kg_m,
-            rotary_out_of_plane_kg_m: self.rotary_out_of_plane_kg_m
-                + count * (strip.rotary_out_of_plane_kg_m + off * strip.mass_per_length_kg_m),
-            // What runs along the edges stands still where they are held.
-            sheet: self.sheet,
-        }
+    /// The same where the rim curves by so much (1/m). Beams do not know it.
+    pub(super) fn curved(&self, curvature: f64) -> Self {
+        self.wall.map_or(*self, |wall| self.with_wall(&wall.curved(curvature)))
     }
 }
 

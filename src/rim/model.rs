@@ -8,6 +8,7 @@ use super::frame::{Section, in_plane, out_of_plane};
 use super::held::strip;
 use super::outline::Outline;
 use super::sheet::Sheet;
+use super::wall::{PER_NODE, Parity, Reading, facet};
 
 /// A stretch of the rim, as shares of the way around (from < to), that has another section: a block, a patch, a lining.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,12 +33,12 @@ pub enum Plane {
 #[derive(Debug, Clone, PartialEq)]
 pub struct RimMode {
     pub frequency_hz: f64,
-    /// Displacement of each node: (x, y, turn) in the plane and between held edges (there at mid-depth), (height, turn about x,
-    /// turn about y) out of it.
+    /// Displacement of each node at mid-depth: (x, y, turn) in the plane and between held edges, (height, turn about x, turn about
+    /// y) out of it.
     pub shape: Vec<[f64; 3]>,
 }
 
-/// The frame.
+/// A rim or an open side: a shell if all its sections know their walls, else a frame of beams.
 #[derive(Debug, Clone)]
 pub struct Rim {
     nodes: Vec<(f64, f64)>,
@@ -49,11 +50,12 @@ pub struct Rim {
     held_m: Option<f64>,
 }
 
-/// Stiffness and mass of the whole, and where in them each node's unknowns begin.
+/// Stiffness and mass of the whole, where in them each node's unknowns begin, and what a node's movement is made of.
 struct Matrices {
     stiffness: Banded,
     mass: Banded,
     first: Vec<usize>,
+    reading: Reading,
 }
 
 /// Frequencies below this (Hz) are a free body's own motions.
@@ -71,19 +73,43 @@ impl Rim {
             let inside = |p: &&RimPiece| [-1.0, 0.0, 1.0].iter().any(|turn| (p.from..p.to).contains(&(middle + turn)));
             pieces.iter().rev().find(inside).map_or(*section, |p| p.section)
         };
-        Self {
-            nodes: (0..elements).map(|i| outline.at(share(i))).collect(),
-            sections: (0..elements).map(of).collect(),
-            masses: Vec::new(),
-            closed: true,
-            held_m: None,
-        }
+        let nodes = (0..elements).map(|i| outline.at(share(i))).collect();
+        Self::of(nodes, (0..elements).map(of).collect(), true)
     }
 
-    /// An open curve through points (m), both ends free: a bent side before it is glued up.
+    /// An open curve through points (m), both ends free: a bent side before it is glued up. As a rim runs, counterclockwise.
     pub fn open(points: &[(f64, f64)], section: &Section) -> Self {
-        let sections = vec![*section; points.len().saturating_sub(1)];
-        Self { nodes: points.to_vec(), sections, masses: Vec::new(), closed: false, held_m: None }
+        Self::of(points.to_vec(), vec![*section; points.len().saturating_sub(1)], false)
+    }
+
+    fn of(nodes: Vec<(f64, f64)>, sections: Vec<Section>, closed: bool) -> Self {
+        let mut rim = Self { nodes, sections, masses: Vec::new(), closed, held_m: None };
+        let curved = |(i, section): (usize, &Section)| section.curved(rim.curvature(i));
+        rim.sections = rim.sections.iter().enumerate().map(curved).collect();
+        rim
+    }
+
+    /// By how much (1/m) the curve turns to the left about an element: as it does between the middles of its neighbours.
+    fn curvature(&self, element: usize) -> f64 {
+        let count = self.sections.len();
+        let (before, after) = if self.closed {
+            ((element + count - 1) % count, (element + 1) % count)
+        } else {
+            (element.saturating_sub(1), (element + 1).min(count - 1))
+        };
+        let way = |i: usize| {
+            let (a, b) = self.ends(i);
+            let (p, q) = (self.nodes[a], self.nodes[b]);
+            (q.0 - p.0, q.1 - p.1)
+        };
+        let ((a, b), (c, d)) = (way(before), way(after));
+        let turn = (a * d - b * c).atan2(a * c + b * d);
+        // At an open end the element is its own neighbour.
+        let mut run = 0.5 * (self.length(before) + self.length(after));
+        if before != element && after != element {
+            run += self.length(element);
+        }
+        turn / run
     }
 
     /// The same with a mass (kg) stuck on at a node.
@@ -150,9 +176,20 @@ impl Rim {
 
     /// `None` for held edges that are not, or a section that does not know its sheet.
     fn matrices(&self, plane: Plane) -> Option<Matrices> {
+        let walls = self.sections.iter().all(|s| s.wall.is_some()) && !self.sections.is_empty();
+        let parity = if plane == Plane::In { Parity::Alike } else { Parity::Opposite };
+        // A point mass moves with what is written of its node; out of the plane a frame's only with its height.
         Some(match plane {
-            Plane::In => self.assembled(in_plane, &[0, 1]),
-            Plane::Out => self.assembled(out_of_plane, &[0]),
+            Plane::In | Plane::Out if walls => {
+                let element = |section: &Section, length, along| match &section.wall {
+                    Some(wall) => facet(wall, parity, length, along),
+                    None => (Default::default(), Default::default()),
+                };
+                let depth_m = self.sections[0].wall.as_ref()?.depth_m;
+                self.assembled(PER_NODE, element, Reading::of(parity, depth_m))
+            }
+            Plane::In => self.assembled(3, in_plane, Reading::plain(2)),
+            Plane::Out => self.assembled(4, out_of_plane, Reading::plain(1)),
             Plane::Held => {
                 let depth_m = self.held_m?;
                 let sheets: Option<Vec<&Sheet>> = self.sections.iter().map(|s| s.sheet.as_ref()).collect();
@@ -161,18 +198,19 @@ impl Rim {
                     Some(sheet) => strip(sheet, depth_m, length, along),
                     None => Default::default(),
                 };
-                self.assembled(element, &[0, 1])
+                self.assembled(4, element, Reading::plain(2))
             }
         })
     }
 
-    /// Puts the elements together; `N` unknowns at the two ends of each. Point masses move with the first unknowns named.
+    /// Puts the elements together; `N` unknowns at the two ends of each.
     fn assembled<const N: usize>(
         &self,
+        per_node: usize,
         element: impl Fn(&Section, f64, (f64, f64)) -> (SMatrix<f64, N, N>, SMatrix<f64, N, N>),
-        heavy: &[usize],
+        reading: Reading,
     ) -> Matrices {
-        let (order, per_node) = (self.order(), N / 2);
+        let order = self.order();
         let reach = if self.closed { 3 * per_node - 1 } else { N - 1 };
         let size = per_node * self.nodes.len();
         let (mut stiffness, mut mass) = (Banded::new(size, reach), Banded::new(size, reach));
@@ -189,34 +227,41 @@ impl Rim {
                 }
             }
         }
+        let first: Vec<usize> = order.iter().map(|place| per_node * place).collect();
         for (node, kg) in &self.masses {
-            let first = per_node * order[*node];
-            heavy.iter().for_each(|d| mass.add(first + d, first + d, *kg));
+            for moved in reading.moved() {
+                for (i, one) in moved {
+                    for (j, other) in moved {
+                        mass.add(first[*node] + i, first[*node] + j, kg * one * other);
+                    }
+                }
+            }
         }
-        Matrices { stiffness, mass, first: order.iter().map(|place| per_node * place).collect() }
+        Matrices { stiffness, mass, first, reading }
     }
 
     /// The lowest modes in a plane, the free body's own motions left out. `None` if the frame cannot be solved (a section without
     /// stiffness or mass).
     pub fn modes(&self, plane: Plane, count: usize) -> Option<Vec<RimMode>> {
-        let Matrices { stiffness, mass, first } = self.matrices(plane)?;
+        let Matrices { stiffness, mass, first, reading } = self.matrices(plane)?;
         let found = lowest_modes(&stiffness, &mass, count + 3, SHIFT)?;
         let modes = found.into_iter().map(|(value, vector)| RimMode {
             frequency_hz: value.max(0.0).sqrt() / std::f64::consts::TAU,
-            shape: first.iter().map(|at| [vector[*at], vector[at + 1], vector[at + 2]]).collect(),
+            shape: first.iter().map(|at| reading.read(&vector[*at..])).collect(),
         });
         Some(modes.filter(|m| m.frequency_hz > AT_REST_HZ).take(count).collect())
     }
 
-    /// How far (m) two nodes come together under a pair of equal and opposite forces (N) between them.
+    /// How far (m) two nodes come together under a pair of equal and opposite forces (N) between them, spread evenly over the depth.
     pub fn squeeze(&self, a: usize, b: usize, force_n: f64) -> Option<f64> {
-        let Matrices { stiffness, mass, first } = self.matrices(Plane::In)?;
+        // The first unknowns of a node are its mean movement over the depth.
+        let Matrices { stiffness, mass, first, .. } = self.matrices(Plane::In)?;
         // Balanced forces need no support: a trace of the mass only makes the matrix solvable.
         let factor = stiffness.plus(1e-3 * SHIFT, &mass).cholesky()?;
         let (p, q) = (self.nodes[a], self.nodes[b]);
         let apart = (q.0 - p.0).hypot(q.1 - p.1);
         let towards = ((q.0 - p.0) / apart, (q.1 - p.1) / apart);
-        let mut x = vec![0.0; 3 * self.nodes.len()];
+        let mut x = vec![0.0; stiffness.size()];
         for (node, sign) in [(a, 1.0), (b, -1.0)] {
             x[first[node]] += sign * force_n * towards.0;
             x[first[node] + 1] += sign * force_n * towards.1;

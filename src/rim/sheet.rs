@@ -54,3 +54,12 @@ pub struct Bar {
     pub along_pa: f64,
     pub density_kg_m3: f64,
 }
+
+/// How much softer than along the grain such wood is in shear (common practice, no source).
+const SHEAR: f64 = 14.0;
+
+impl Bar {
+    pub(super) fn shear_pa(&self) -> f64 {
+        self.along_pa / SHEAR
+    }
+}
