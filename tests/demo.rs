@@ -138,6 +138,7 @@ fn the_spots_hold_the_truth() {
             let peak = |m: &Mode, mass: f64| 1.0 / (2.0 * m.damping_ratio * m.omega() * mass);
             ledger.given(&what("peak"), &mode["peak_mobility_m_n_s"], &each(&peak));
         }
+        ledger.given(&format!("{name}, gives"), &station["compliance_m_n"], &[truth.compliance()]);
         if let Some(band) = station["band_hz"].as_array() {
             let band = (band[0].as_f64().expect("Hz"), band[1].as_f64().expect("Hz"));
             ledger.given(
@@ -178,11 +179,19 @@ fn the_comparisons_hold_the_truth() {
             let code = row["code"].as_str().expect("a code");
             let truth = match code {
                 "mass" => b.mass_kg / a.mass_kg,
-                "power_drawn" => {
+                "power_drawn" | "power_matched_top" | "power_given_speed" => {
                     let words = row["what"].as_str().expect("words").split_whitespace();
                     let band: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
-                    b.mean_mobility((band[0], band[1])) / a.mean_mobility((band[0], band[1]))
+                    let band = (band[0], band[1]);
+                    // An edge that gives far more than the part, far less, or as the plain one does in the mean.
+                    let edge = match code {
+                        "power_drawn" => 1e6,
+                        "power_given_speed" => 0.0,
+                        _ => a.mean_mobility(band),
+                    };
+                    b.power(band, edge) / a.power(band, edge)
                 }
+                "spot_stiffness" => a.compliance() / b.compliance(),
                 "stiffness_by_mass" => demo.truths.ratio(part, after, station).stiffness.expect("plies alone"),
                 "effective_stiffness" => demo.truths.ratio(part, after, station).stiffness.expect("plies alone"),
                 "pitch" if !alike => continue,
@@ -223,6 +232,12 @@ fn the_matched_pair_holds_the_truth() {
             "bending_stiffness" => of("bending_stiffness_n_m2"),
             "stiffness_per_mass" => of("bending_stiffness_n_m2") / (b.mass_per_length() / a.mass_per_length()),
             "power_drawn" => of("strip_mobility_200_hz_m_n_s"),
+            "power_given_speed" => 1.0 / of("strip_mobility_200_hz_m_n_s"),
+            // Y goes with (1 - j); an edge as mobile as the left one, in the absolute value.
+            "power_matched_top" => {
+                let at = |y: f64| y / ((y + 2f64.sqrt()).powi(2) + y * y);
+                at(of("strip_mobility_200_hz_m_n_s")) / at(1.0)
+            }
             "loss" | "pitch" => ledger::mean_over_pairs(&comparison, &a.modes, &b.modes, code),
             "stiffness_by_mass" => continue,
             other => panic!("{other} has no truth"),

@@ -59,7 +59,9 @@ fn bending_one(takes: &[StageTake], hz: f64) -> Result<(), String> {
 /// The lowest mode heard of a rim must be the one that its model puts there: no other lies so near that it could be it.
 fn lowest_of_rim(takes: &[StageTake], hz: f64, part: &PartDescription) -> Result<(), String> {
     let Some(build) = &part.rim else {
-        return Err("the rim's outline and depth are not described, so nothing says whether its lowest mode was heard".into());
+        return Err(
+            "the rim's outline and depth are not described, so nothing says whether its lowest mode was heard".into()
+        );
     };
     let name = spot_name(takes.first().map_or("", |t| &t.station.place));
     let (tones, spread) = expected(part, build, &name)?;
@@ -72,11 +74,14 @@ fn lowest_of_rim(takes: &[StageTake], hz: f64, part: &PartDescription) -> Result
 /// Tones (Hz) of a rim that move a spot across, by its model, and how well they are known (relative).
 fn expected(part: &PartDescription, build: &RimBuild, spot: &str) -> Result<(Vec<f64>, f64), String> {
     let outline = Outline::named(&build.outline).map_err(|_| {
-        format!("the outline {:?} is not one of the program's own, by which alone it knows where a lowest mode lies", build.outline)
+        format!(
+            "the outline {:?} is not one of the program's own, by which alone it knows where a lowest mode lies",
+            build.outline
+        )
     })?;
-    let share = outline
-        .station(spot)
-        .ok_or_else(|| format!("{spot:?} is no place on the outline, so nothing says whether its lowest mode was heard"))?;
+    let share = outline.station(spot).ok_or_else(|| {
+        format!("{spot:?} is no place on the outline, so nothing says whether its lowest mode was heard")
+    })?;
     let (plies, known) = plies(part)?;
     let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
     let wish = RimWish {

@@ -68,10 +68,7 @@ pub fn spots<'a, 'p>(
     places.retain(|(_, takes)| takes.iter().any(StageTake::is_loaded));
     // One weight on one place: it cannot belong to several.
     let deflection = deflection.filter(|_| places.len() == 1);
-    places
-        .into_iter()
-        .map(|(place, takes)| spot(place, &takes, part_at(place), deflection))
-        .collect()
+    places.into_iter().map(|(place, takes)| spot(place, &takes, part_at(place), deflection)).collect()
 }
 
 fn spot(

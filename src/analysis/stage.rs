@@ -135,11 +135,7 @@ fn mobility(
 }
 
 /// The mobility of a station named `at` by what stuck-on masses told, or why there is none, in words.
-pub(super) fn mobility_of(
-    found: &StationMasses,
-    at: &str,
-    part: Option<&PartDescription>,
-) -> Result<Mobility, String> {
+pub(super) fn mobility_of(found: &StationMasses, at: &str, part: Option<&PartDescription>) -> Result<Mobility, String> {
     let kg = part.and_then(|p| p.mass.as_ref()).map(|m| m.value);
     // On its middle line a rim does not turn under a push across.
     let turns = part.is_none_or(|p| p.kind == Kind::Strip);

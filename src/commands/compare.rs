@@ -12,14 +12,16 @@ use super::take::{MeasuredTake, measure_alone};
 use super::{Outcome, print_as, tell};
 use crate::analysis::{Options, StageTake, repeatability_of, stage_knowing};
 use crate::bench::Bench;
-use crate::compare::{Comparison, Repeatability, Stage, compare, control_charts};
+use crate::compare::{Comparison, Repeatability, Stage, compare_under_top, control_charts};
 use crate::files::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, Outlet, read_text};
+use crate::loss::TopEdge;
 use crate::modes::Estimator;
 use crate::part::{PartDescription, misnamed, station_of};
 use crate::report::{
     Document, RecordingEntry, TakePicture, comparison_csv, comparison_json, comparison_png, comparison_text,
     control_csv, control_json, control_png, control_text,
 };
+use crate::uncertainty::{Cause, Figure};
 
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:
@@ -27,6 +29,7 @@ use crate::report::{
   ringwright compare side/plain side/laminated side/braced --page comparison.png
   ringwright compare left right --pair 3=2      mode 3 of left is mode 2 of right
   ringwright compare left right --alike         do the two sides match, and within what?
+  ringwright compare rim/plain/tail rim/laminated/tail --top-edge 2.5     under a top that was measured
   ringwright compare rim-7 --earlier rim-5 --earlier rim-6      is this rim as usual?
   ringwright compare plain.json laminated.json  what `measure --format json` saved
 
@@ -50,6 +53,9 @@ pub struct Arguments {
     /// Say how alike they are, as of a left and a right side, instead of what changed
     #[arg(long)]
     alike: bool,
+    /// How readily the top's edge gives, in mm/(N s), where it was measured: "2.5" or "2.5 +- 0.4" (without, a fifth of it)
+    #[arg(long, value_name = "MOBILITY", value_parser = parse_edge)]
+    top_edge: Option<Figure>,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -82,6 +88,7 @@ impl Arguments {
             earlier: Vec::new(),
             pair: Vec::new(),
             alike: false,
+            top_edge: None,
             format: Format::Text,
             out: None,
             page: Some(page),
@@ -102,6 +109,28 @@ fn parse_pair(text: &str) -> Result<(usize, usize), String> {
     }
 }
 
+/// Standard uncertainty of an edge's mobility that comes without one (relative).
+const EDGE_U: f64 = 0.2;
+
+/// A mobility in mm/(N s), with its standard uncertainty behind "+-".
+fn parse_edge(text: &str) -> Result<Figure, String> {
+    let wrong = || format!("{text:?}: write it like 2.5 or \"2.5 +- 0.4\", in mm/(N s)");
+    let number = |t: &str| t.trim().replace(',', ".").parse::<f64>().ok().filter(|v| v.is_finite() && *v > 0.0);
+    let text_of = text.trim().trim_end_matches("mm/(N s)").replace('±', "+-");
+    let (value, u) = match text_of.split_once("+-") {
+        Some((value, u)) => (number(value).ok_or_else(wrong)?, number(u).ok_or_else(wrong)?),
+        None => {
+            let value = number(&text_of).ok_or_else(wrong)?;
+            (value, EDGE_U * value)
+        }
+    };
+    // From a wall to a sheet of paper.
+    if !(1e-3..=1e4).contains(&value) {
+        return Err(format!("{text:?}: 0.001 to 10000 mm/(N s) are expected"));
+    }
+    Ok(Figure::new(1e-3 * value, 1e-3 * u, Cause::TopEdge))
+}
+
 pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
     let stages = [&arguments.baseline].into_iter().chain(&arguments.others).chain(&arguments.earlier);
     let bench = arguments.bench.as_deref().map_or_else(Outlet::default, Outlet::of_bench);
@@ -117,6 +146,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         bail!("{}: is the baseline itself", other.display());
     }
     let (stages, pictures) = read_stages(&all, &names, &mut troubles)?;
+    let top = arguments.top_edge.clone().map_or(TopEdge::Unknown, TopEdge::Given);
     let (baseline, others) = stages.split_first().context("no stage was named")?;
     let mut comparisons: Vec<Comparison> = Vec::new();
     for stage in others {
@@ -139,7 +169,7 @@ pub fn run(arguments: &Arguments) -> anyhow::Result<Outcome> {
         if twice(&|p| p.0) || twice(&|p| p.1) {
             bail!("--pair: a mode is given two partners");
         }
-        let mut comparison = compare(baseline, stage, &arguments.pair);
+        let mut comparison = compare_under_top(baseline, stage, &arguments.pair, &top);
         comparison.alike = arguments.alike;
         comparisons.push(comparison);
     }

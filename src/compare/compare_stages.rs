@@ -4,10 +4,10 @@ use super::comparison::{Comparison, Row};
 use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
 use super::pairing::{Pair, pair_modes};
+use super::power::{power_notes, power_rows, stage_power};
 use super::same_mode::{SAME_MODE, StageMode};
 use super::stage::{Stage, paired};
 use super::verdict::Ratio;
-use super::power::{power_notes, power_rows, stage_power};
 use crate::loss::{Mobility, StationMode, TopEdge, energy_lost_per_cycle};
 use crate::stiffness::stage_ratio;
 use crate::uncertainty::Figure;
@@ -40,12 +40,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
 }
 
 /// The same where it is known how readily the top's edge gives.
-pub fn compare_under_top(
-    baseline: &Stage,
-    other: &Stage,
-    by_hand: &[(usize, usize)],
-    top: &TopEdge,
-) -> Comparison {
+pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)], top: &TopEdge) -> Comparison {
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
     let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
     let pairs: Vec<Pair> = pairing.pairs;
@@ -269,7 +264,11 @@ mod tests {
 
     /// What is derived from pairs, of the whole part and of each pair.
     fn derived(comparison: &Comparison) -> (Vec<&'static str>, usize) {
-        let codes = comparison.whole.iter().map(|r| r.code).filter(|c| !c.starts_with("power") && !["mass", "pitch"].contains(c));
+        let codes = comparison
+            .whole
+            .iter()
+            .map(|r| r.code)
+            .filter(|c| !c.starts_with("power") && !["mass", "pitch"].contains(c));
         (codes.collect(), comparison.pairs.iter().filter(|(_, rows)| rows.len() > 1).count())
     }
 

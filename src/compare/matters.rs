@@ -17,7 +17,11 @@ impl Row {
         match self.code {
             "mass" => MASS,
             "frequency_hz" | "pitch" => FREQUENCY,
-            "bending_stiffness" | "stiffness_by_mass" | "effective_stiffness" | "spot_stiffness" | "stiffness_per_mass" => STIFFNESS,
+            "bending_stiffness"
+            | "stiffness_by_mass"
+            | "effective_stiffness"
+            | "spot_stiffness"
+            | "stiffness_per_mass" => STIFFNESS,
             // What goes by the damping: loss, ring time, power drawn.
             _ => LOSS,
         }

@@ -33,9 +33,9 @@ pub(super) fn stage_power(
     let ratio = Figure::combine(&[&before, &mass_before, &after, &mass_after], |v| of(&v[2..]) / of(&v[..2]));
     let edge = match top {
         TopEdge::Unknown => None,
-        TopEdge::Given(edge) => Some(Figure::combine(&[edge, &before, &mass_before], |v| {
-            v[0] / infinite_beam(v[1], v[2], STRIP_HZ).norm()
-        })),
+        TopEdge::Given(edge) => {
+            Some(Figure::combine(&[edge, &before, &mass_before], |v| v[0] / infinite_beam(v[1], v[2], STRIP_HZ).norm()))
+        }
     };
     Some(strip_power_ratios(&ratio, edge.as_ref()))
 }

@@ -55,6 +55,11 @@ impl Mobility {
         Self { part_kg, turns, ..self }
     }
 
+    /// The same where its power is asked for over another band (Hz).
+    pub fn in_band(self, band_hz: (f64, f64)) -> Self {
+        Self { band_hz, ..self }
+    }
+
     /// Velocity per force (m/(N s)) at a frequency (Hz): sum of j w/(M (w_n^2 - w^2 + 2 j zeta w_n w)).
     ///
     /// Modal superposition for viscous damping, ISO 7626-1:2011.
@@ -147,5 +152,4 @@ mod tests {
         let one_by_one: f64 = mobility.modes.iter().map(|m| m.mean_real(band)).sum();
         assert!((one_by_one / mean - 1.0).abs() < 1e-12, "{one_by_one} {mean}");
     }
-
 }

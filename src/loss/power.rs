@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
+use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 
 use super::compliance::compliance_above;
@@ -37,6 +38,14 @@ pub struct PowerRatios {
     pub band_hz: Option<(f64, f64)>,
 }
 
+impl PowerRatios {
+    /// Of a part against itself.
+    pub fn same() -> Self {
+        let one = || Figure::exact(1.0);
+        Self { matched_top: one(), given_force: one(), given_speed: one(), band_hz: None }
+    }
+}
+
 const DRAWS: usize = 300;
 const SEED: u64 = 0x7269_6d73;
 /// 1/m of the rigid motion: a blank that is tapped off its middle turns too, by up to seven times as much at its corner.
@@ -68,8 +77,7 @@ pub fn power_ratios(baseline: &Mobility, other: &Mobility, top: &TopEdge) -> Opt
     let plain = Drawn::nominal(baseline).mean_real(&steps);
     let mut chance = ChaCha8Rng::seed_from_u64(SEED);
     let mut draws = Draws::new(&inputs, SEED);
-    let mut logs: [Vec<f64>; 3] = Default::default();
-    for _ in 0..DRAWS {
+    let mut draw = || {
         let x = draws.next_draw();
         let edge = match top {
             TopEdge::Unknown => plain * between(&mut chance, TOP_EDGE_RANGE),
@@ -78,15 +86,18 @@ pub fn power_ratios(baseline: &Mobility, other: &Mobility, top: &TopEdge) -> Opt
         // What is not known of the rigid motion and of the modes above is much the same in both stages.
         let (turns, above) = (between(&mut chance, TURNS), between(&mut chance, ABOVE));
         let unweighed = between(&mut chance, UNWEIGHED);
-        let drawn = |of: &Mobility, x: &[f64]| Drawn::new(of, x, (turns, above, unweighed)).powers(&steps, edge);
-        let (before, after) = (drawn(baseline, &x[..split]), drawn(other, &x[split..split + 3 * other.modes.len()]));
-        for (which, logs) in logs.iter_mut().enumerate() {
-            logs.push((after[which] / before[which]).ln());
-        }
-    }
+        let drawn = |of: &Mobility, x: &[f64]| Drawn::new(of, x, (turns, above, unweighed));
+        (drawn(baseline, &x[..split]), drawn(other, &x[split..split + 3 * other.modes.len()]), edge)
+    };
+    let all: Vec<(Drawn, Drawn, f64)> = (0..DRAWS).map(|_| draw()).collect();
+    let logs_of = |(before, after, edge): &(Drawn, Drawn, f64)| -> [f64; 3] {
+        let (before, after) = (before.powers(&steps, *edge), after.powers(&steps, *edge));
+        std::array::from_fn(|which| (after[which] / before[which]).ln())
+    };
+    let logs: Vec<[f64; 3]> = all.par_iter().map(logs_of).collect();
     // By first order, to know what moves it and what both stages share; as wide as the draws are.
     let force = Figure::combine(&[&baseline.soft_mean_real(&steps), &other.soft_mean_real(&steps)], |x| x[1] / x[0]);
-    let [matched, given, speed] = logs.map(|l| spread(l));
+    let [matched, given, speed] = [0, 1, 2].map(|which| spread(logs.iter().map(|l| l[which]).collect()));
     Some(PowerRatios {
         matched_top: widened(&force, matched, Cause::TopEdge),
         given_force: widened(&force, given, Cause::ModesOutsideBand),
@@ -170,8 +181,7 @@ impl Drawn {
     }
 
     fn new(of: &Mobility, x: &[f64], (turns, above, unweighed): (f64, f64, f64)) -> Self {
-        let modes: Vec<(f64, f64, f64)> =
-            x.chunks_exact(3).map(|m| (TAU * m[0], 2.0 * m[1], 1.0 / m[2])).collect();
+        let modes: Vec<(f64, f64, f64)> = x.chunks_exact(3).map(|m| (TAU * m[0], 2.0 * m[1], 1.0 / m[2])).collect();
         let mut masses: Vec<f64> = of.modes.iter().map(|m| m.modal_mass.value).collect();
         masses.sort_by(f64::total_cmp);
         let weighed = of.part_kg.unwrap_or(unweighed * masses[masses.len() / 2]);
@@ -218,7 +228,8 @@ mod tests {
         Mobility::new(modes.iter().map(mode).collect()).expect("modes").of_part(Some(0.3), false)
     }
 
-    const PLAIN: [(f64, f64, f64); 4] = [(90.0, 0.008, 0.1), (180.0, 0.01, 0.1), (310.0, 0.01, 0.1), (480.0, 0.012, 0.1)];
+    const PLAIN: [(f64, f64, f64); 4] =
+        [(90.0, 0.008, 0.1), (180.0, 0.01, 0.1), (310.0, 0.01, 0.1), (480.0, 0.012, 0.1)];
 
     /// Twice the mass everywhere: half the mobility, so half the power of a given force and twice that of a given speed.
     #[test]

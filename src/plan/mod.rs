@@ -5,6 +5,7 @@
 mod forecast;
 mod laminate;
 mod record;
+mod rim_power;
 mod rim_ratios;
 mod rim_sections;
 mod rim_stages;

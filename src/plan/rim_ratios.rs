@@ -42,7 +42,7 @@ pub fn rim_ratios(
         stiffness: scaled
             .plus_uncertainty(MODEL_TONES * stiffness, Cause::RimModel)
             .plus_uncertainty(differ * stiffness, Cause::TonesDiffer),
-        power: after.power.clone(),
+        power: after.power.iter().map(|p| p.given_force.clone()).collect(),
         mass,
     })
 }

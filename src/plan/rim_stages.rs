@@ -3,7 +3,9 @@
 use super::forecast::{Glue, Ply, forecast, layers_of};
 use rayon::prelude::*;
 
+use super::rim_power::{ModelStage, rim_power};
 use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, leaf, made, side_section, total};
+use crate::loss::{PowerRatios, soft_weight};
 use crate::rim::{Leaf, Plane, Rim, RimMode, RimPiece, Section};
 use crate::uncertainty::{Cause, Figure};
 
@@ -17,8 +19,8 @@ pub struct RimStage {
     pub out_of_plane_hz: Vec<Figure>,
     /// Force that presses the waist together, over how far it gives (N/m).
     pub squeeze_n_m: Option<Figure>,
-    /// For each station: power drawn from an edge of given force there, times the plain rim's.
-    pub power: Vec<Figure>,
+    /// For each station: the power that it takes there, times the plain rim's.
+    pub power: Vec<PowerRatios>,
     /// For the picture: the rim, its modes sideways, its loss factor.
     pub rim: Rim,
     pub modes: Vec<RimMode>,
@@ -87,22 +89,19 @@ pub fn rim_stages(
         ("joined", closed(joined(&thick, total(&layers_of(plies, glue)), wish)), &glued, glued.loss.value + JOINTS),
     ];
     let mut stages: Vec<RimStage> = Vec::new();
-    let mut baseline: Vec<f64> = Vec::new();
     for (name, rim, worth, loss_factor) in cases {
         let modes = rim.modes(rim.sideways(), MODES).ok_or_else(unsound)?;
         let out = if wish.held { Vec::new() } else { rim.modes(Plane::Out, TOLD).ok_or_else(unsound)? };
-        // At each station as the model has it, and with all tones lower and higher by the model's uncertainty.
-        let at_stations = |stretch: f64| -> Vec<f64> {
-            wish.stations
-                .iter()
-                .map(|(_, share)| mean_mobility(&rim, &modes, wish, *share, loss_factor, stretch))
-                .collect()
+        let loss = worth.loss.times(loss_factor / worth.loss.value);
+        let own = ModelStage { name, rim: &rim, modes: &modes, loss };
+        let power = match stages.first() {
+            None => vec![PowerRatios::same(); wish.stations.len()],
+            Some(plain) => {
+                let loss = alone.loss.clone();
+                let plain = ModelStage { name: plain.name, rim: &plain.rim, modes: &plain.modes, loss };
+                rim_power(&plain, &own, wish, (model_tones, model_power), worth)?
+            }
         };
-        let mobilities = at_stations(1.0);
-        let moved = [at_stations(1.0 - model_tones), at_stations(1.0 + model_tones)];
-        if baseline.is_empty() {
-            baseline.clone_from(&mobilities);
-        }
         // Tones go with the root of stiffness over mass; what the plies do not know of those the tones do not know either.
         let tone = Figure::combine(&[&worth.stiffness, &worth.mass_per_area], |x| (x[0] / x[1]).sqrt());
         let told = |hz: f64| tone.map(|t| hz * t / tone.value).plus_uncertainty(model_tones * hz, Cause::RimModel);
@@ -122,20 +121,7 @@ pub fn rim_stages(
             in_plane_hz: modes.iter().take(TOLD).map(|m| told(m.frequency_hz)).collect(),
             out_of_plane_hz: out.iter().map(|m| told(m.frequency_hz)).collect(),
             squeeze_n_m: gives.map(|g| share(&worth.stiffness, 1.0 / g, 2.0 * MODEL_TONES)),
-            power: mobilities
-                .iter()
-                .zip(&baseline)
-                .enumerate()
-                .map(|(place, (own, base))| {
-                    // Single tones fall into the band or out of it.
-                    let band = moved.iter().map(|m| (m[place] / own).ln().abs()).fold(0.0, f64::max);
-                    if name == "plain" {
-                        Figure::exact(1.0)
-                    } else {
-                        share(&worth.power_ratio, own / base, model_power.hypot(band))
-                    }
-                })
-                .collect(),
+            power,
             rim,
             modes,
             loss_factor,
@@ -144,13 +130,17 @@ pub fn rim_stages(
     Ok(stages)
 }
 
-/// Mean real part of the mobility across the side at a place, over the band, all tones `stretch` times as high.
-fn mean_mobility(rim: &Rim, modes: &[RimMode], wish: &RimWish, share: f64, loss_factor: f64, stretch: f64) -> f64 {
+/// Mean real part of the mobility across the side at a place, over the band with its ends faded.
+fn mean_mobility(rim: &Rim, modes: &[RimMode], wish: &RimWish, share: f64, loss_factor: f64) -> f64 {
     let node = rim.node_at(share);
     let (low, high) = wish.band_hz;
     let at = |i: usize| low + (high - low) * (i as f64 + 0.5) / STEPS as f64;
-    // With the same shapes the mobility of a rim whose tones are s times as high is Y(f/s)/s.
-    (0..STEPS).map(|i| rim.mobility(modes, node, loss_factor, at(i) / stretch).re).sum::<f64>() / STEPS as f64 / stretch
+    let weighted = |hz: f64| {
+        let weight = soft_weight(wish.band_hz, hz);
+        (weight * rim.mobility(modes, node, loss_factor, hz).re, weight)
+    };
+    let (sum, weights) = (0..STEPS).map(|i| weighted(at(i))).fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
+    sum / weights
 }
 
 /// A further inner ply over a short stretch of the joined rim, here and there along the right half: what it does at the first
@@ -182,7 +172,7 @@ pub fn rim_patches(
     let power = |pieces: &[RimPiece]| -> Option<f64> {
         let rim = made(wish, &lined, pieces);
         let modes = rim.modes(rim.sideways(), MODES)?;
-        Some(mean_mobility(&rim, &modes, wish, wish.stations.first()?.1, loss_factor, 1.0))
+        Some(mean_mobility(&rim, &modes, wish, wish.stations.first()?.1, loss_factor))
     };
     let before = power(&joints)?;
     let half = 0.5 * PATCH_LENGTH_M / wish.outline.length_m();
@@ -236,9 +226,17 @@ mod tests {
         let ratio = laminated.in_plane_hz[0].value / bare.in_plane_hz[0].value;
         assert!((ratio / glued.tone_ratio.value - 1.0).abs() < 2e-3, "{ratio} {:?}", glued.tone_ratio);
         // An endless strip has no modes that fall into the band or out of it: the two agree roughly.
-        assert!((laminated.power[0].value / glued.power_ratio.value - 1.0).abs() < 0.3, "{:?}", laminated.power);
+        assert!(
+            (laminated.power[0].given_force.value / glued.power_ratio.value - 1.0).abs() < 0.3,
+            "{:?}",
+            laminated.power
+        );
         // Blocks and linings add mass; at one station they may move a mode into the band or out of it.
-        assert!(joined.mass.value > 1.1 * laminated.mass.value && joined.power[0].value < 0.6, "{:?}", joined.power);
+        assert!(
+            joined.mass.value > 1.1 * laminated.mass.value && joined.power[0].given_force.value < 0.6,
+            "{:?}",
+            joined.power
+        );
         let (soft, stiff) = (bare.squeeze_n_m.as_ref(), laminated.squeeze_n_m.as_ref());
         let squeezed = soft.zip(stiff).map(|(a, b)| b.value / a.value).expect("a waist");
         assert!((squeezed / glued.stiffness_ratio.value - 1.0).abs() < 0.01, "{squeezed}");
@@ -255,7 +253,7 @@ mod tests {
         let of = |wish: &RimWish| rim_stages(&plain, &plies, None, wish, None).unwrap_or_else(|e| panic!("{e}"));
         let (held, braced) = (of(&held), of(&braced));
         assert!(held[0].in_plane_hz[0].value > 2.0 * bare.in_plane_hz[0].value && held[0].squeeze_n_m.is_none());
-        assert!(braced[2].power[0].value < held[2].power[0].value);
+        assert!(braced[2].power[0].given_force.value < held[2].power[0].given_force.value);
         // Between the linings of 14 mm.
         let long_m = wish.depth_m - 2.0 * 14e-3;
         let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * long_m;

@@ -42,8 +42,7 @@ impl LightWood {
     /// Its grain up the depth.
     fn upright(&self, thickness_m: f64) -> Leaf {
         let across = self.along_pa / ACROSS;
-        let leaf =
-            Leaf::wood(thickness_m, across, self.along_pa, self.shear_pa, POISSON / ACROSS, self.density_kg_m3);
+        let leaf = Leaf::wood(thickness_m, across, self.along_pa, self.shear_pa, POISSON / ACROSS, self.density_kg_m3);
         Leaf { through_pa: ROLLING * self.shear_pa, ..leaf }
     }
 }

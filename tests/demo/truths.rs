@@ -187,6 +187,41 @@ impl Spot {
     }
 }
 
+impl Spot {
+    /// How far the spot gives under a push across (m/N), rigid motion left out: its modes' sum at rest.
+    pub fn compliance(&self) -> f64 {
+        self.modes.iter().zip(&self.shape_across).map(|(m, shape)| (shape / m.omega()).powi(2)).sum()
+    }
+
+    /// Power that goes in from an edge of a real mobility (m/(N s)), in the mean over a band faded at its ends by raised cosines of half an
+    /// octave: Re Y/|Y + edge|^2, with the rigid motion of a part that does not turn.
+    pub fn power(&self, band: (f64, f64), edge: f64) -> f64 {
+        let fade = 0.5f64.min(0.5 * (band.1 / band.0).log2());
+        let weight = |hz: f64| {
+            let inside = (hz / band.0).log2().min((band.1 / hz).log2()).clamp(0.0, fade);
+            (0.5 * std::f64::consts::PI * inside / fade).sin().powi(2)
+        };
+        let power = |hz: f64| {
+            let omega = std::f64::consts::TAU * hz;
+            let (mut re, mut im) = (0.0, -1.0 / (omega * self.mass_kg));
+            for (mode, shape) in self.modes.iter().zip(&self.shape_across) {
+                // j w s^2/(w0^2 - w^2 + 2 j zeta w0 w)
+                let (own, lost) =
+                    (mode.omega().powi(2) - omega * omega, 2.0 * mode.damping_ratio * mode.omega() * omega);
+                let size = own * own + lost * lost;
+                re += omega * shape * shape * lost / size;
+                im += omega * shape * shape * own / size;
+            }
+            re / ((re + edge).powi(2) + im * im)
+        };
+        let steps = 40_000;
+        let at = |i: usize| band.0 + (band.1 - band.0) * (i as f64 + 0.5) / f64::from(steps);
+        let sums = (0..steps as usize).map(|i| (weight(at(i)) * power(at(i)), weight(at(i))));
+        let (power, weights) = sums.fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1));
+        power / weights
+    }
+}
+
 pub struct Take {
     name: String,
     held: (f64, f64),

@@ -5,9 +5,10 @@
 
 mod structure;
 
+use ringwright::loss::{compliance, station_mobility};
 use ringwright::part::HUNG_AGAIN_FREQUENCY;
 use ringwright::stiffness::{MassAdvice, SpotMotion, StationMasses, StationTake, StationTone, station_masses};
-use ringwright::uncertainty::{Cause, Figure};
+use ringwright::uncertainty::{COVERAGE_95, Cause, Figure};
 
 use crate::dice::Dice;
 use crate::row::Row;
@@ -23,6 +24,8 @@ const SCALE_KG: f64 = 5e-5;
 enum Kind {
     /// A free bar: its end or another place.
     Bar,
+    /// A strip so short that its first bending is heard, at its end.
+    Short,
     /// A rim's middle line, which cannot slide in the modes that a tap across excites.
     Tail,
     /// Elsewhere on a rim: it slides as it moves to and fro.
@@ -38,6 +41,11 @@ fn draw(kind: Kind, dice: &mut Dice) -> AtSpot {
             let kg = length * 0.1 * thick * density;
             let place = if dice.uniform(0.0, 1.0) < 0.4 { 1.0 } else { dice.uniform(0.5, 1.0) };
             bar(length, kg, young * 0.1 * thick.powi(3) / 12.0, place)
+        }
+        Kind::Short => {
+            let (length, thick) = (dice.uniform(0.22, 0.38), dice.uniform(1.8e-3, 4e-3));
+            let (density, young) = (dice.uniform(450.0, 800.0), dice.uniform(8e9, 15e9));
+            bar(length, length * 0.05 * thick * density, young * 0.05 * thick.powi(3) / 12.0, 1.0)
         }
         Kind::Tail => {
             let frame = Frame::draw(dice);
@@ -98,6 +106,11 @@ struct Count {
     limits: usize,
     limits_hold: usize,
     limits_across_hold: usize,
+    /// Spots whose lowest mode has its mass, those of them whose compliance is held, missed by 2.5 halves; and its half-widths.
+    gives: usize,
+    gives_held: usize,
+    gives_far: usize,
+    gives_halves: Vec<f64>,
     /// Of spots, those where something is contradicted, and those where it is said that no mass gives it.
     contradicted: usize,
     none_would: usize,
@@ -130,6 +143,27 @@ impl Count {
             }
         }
         self.strongest_near += usize::from(strongest.is_some_and(|(_, near)| near));
+        self.compliance(spot, found, &truths);
+    }
+
+    /// How far the spot gives, where its lowest mode was heard and has its mass.
+    fn compliance(&mut self, spot: &AtSpot, found: &StationMasses, truths: &[Truth]) {
+        let lowest = truths.iter().map(|t| t.hz).fold(f64::INFINITY, f64::min);
+        let heard = found.modes.first().filter(|m| (m.tone.frequency_hz / lowest - 1.0).abs() < 0.02);
+        if heard.is_none_or(|m| m.effective.is_err()) {
+            return;
+        }
+        let Some(mobility) = station_mobility(&found.modes, "spot") else { return };
+        let given = compliance(&mobility);
+        let truth: f64 = (0..spot.squares.len())
+            .filter(|i| spot.squares[*i] > 100.0)
+            .map(|i| spot.across[i].powi(2) / spot.squares[i])
+            .sum();
+        let (off, half) = ((given.value / truth).ln().abs(), COVERAGE_95 * given.relative_u_95());
+        self.gives += 1;
+        self.gives_held += usize::from(off <= half);
+        self.gives_far += usize::from(off > 2.5 * half);
+        self.gives_halves.push(half);
     }
 
     fn rows(&self, name: &str, drawn: bool) -> Vec<Row> {
@@ -146,6 +180,26 @@ impl Count {
             Row::at_least(format!("{name}: lower limits across hold"), self.limits_across_hold, self.limits, 0.93),
             Row::at_most(format!("{name}: spots with a contradiction"), self.contradicted, self.spots, 0.05),
         ];
+        if self.gives > 0 {
+            let mut halves = self.gives_halves.clone();
+            halves.sort_by(f64::total_cmp);
+            let measured =
+                format!("{} (half-width {:.0} % in the middle)", self.gives, 100.0 * halves[halves.len() / 2]);
+            rows.push(Row {
+                figure: format!("{name}: spots that tell how far they give"),
+                wanted: "—".into(),
+                measured,
+                met: true,
+            });
+            let held = format!("{name}: how far it gives, held");
+            rows.push(if drawn {
+                Row::coverage(held, self.gives_held, self.gives)
+            } else {
+                Row::at_least(held, self.gives_held, self.gives, 0.93)
+            });
+            let far = format!("{name}: how far it gives, missed by 2.5 half-widths");
+            rows.push(Row::at_most(far, self.gives_far, self.gives, 1e-3));
+        }
         rows.push(Row::at_least(
             format!("{name}: k of the strongest mode within 25 %"),
             self.strongest_near,
@@ -197,8 +251,12 @@ fn cell(kind: Kind, name: &str, parts: usize, held_of: impl Fn(&mut Dice) -> f64
 pub fn measure(parts: usize) -> Vec<Row> {
     structure::check();
     let mut rows = Vec::new();
-    for (kind, name) in [(Kind::Bar, "bar"), (Kind::Tail, "tail and neck of a rim"), (Kind::Bout, "elsewhere on a rim")]
-    {
+    for (kind, name) in [
+        (Kind::Bar, "bar"),
+        (Kind::Short, "short strip"),
+        (Kind::Tail, "tail and neck of a rim"),
+        (Kind::Bout, "elsewhere on a rim"),
+    ] {
         let drawn = |dice: &mut Dice| HUNG_AGAIN_FREQUENCY * (1.5f64.ln() * dice.normal()).exp();
         rows.extend(cell(kind, &format!("{name}, held anew 0.1 %, drawn"), parts, drawn, true));
         rows.extend(cell(kind, &format!("{name}, held anew 0.03 %"), parts, |_| 3e-4, false));

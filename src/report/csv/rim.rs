@@ -21,7 +21,11 @@ pub fn rim_csv(report: &RimPlan) -> String {
         }
         stage.squeeze_n_m.iter().for_each(|m| figure("waist pressed together", "", m, "N/m"));
         let placed = report.stations.iter().zip(&stage.power);
-        placed.for_each(|((station, _), power)| figure("power drawn, times the plain rim's", station, power, ""));
+        for ((station, _), power) in placed {
+            figure("power drawn, times the plain rim's", station, &power.given_force, "");
+            figure("power from a top like the plain side, times the plain rim's", station, &power.matched_top, "");
+            figure("power drawn by a given movement, times the plain rim's", station, &power.given_speed, "");
+        }
     }
     writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
 }

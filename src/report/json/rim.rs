@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::analysis::RimPlan;
+use crate::loss::PowerRatios;
 use crate::plan::{Patch, RimStage};
 use crate::report::text::rim::model;
 use crate::uncertainty::Figure;
@@ -31,6 +32,9 @@ struct RimStageEntry {
     squeeze_n_m: Option<[f64; 2]>,
     /// Station, power drawn times the plain rim's, its standard uncertainty.
     power_drawn: Vec<(String, f64, f64)>,
+    /// The same of an edge that gives 0.3 to 3 times as readily as the plain rim, and of an edge of given speed.
+    power_matched_top: Vec<(String, f64, f64)>,
+    power_given_speed: Vec<(String, f64, f64)>,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -38,6 +42,12 @@ struct PatchEntry {
     share_around: f64,
     mass_kg: f64,
     power_drawn_ratio: f64,
+}
+
+/// One of the readings of power at each station.
+fn placed(report: &RimPlan, stage: &RimStage, of: fn(&PowerRatios) -> &Figure) -> Vec<(String, f64, f64)> {
+    let own = report.stations.iter().zip(&stage.power);
+    own.map(|((name, _), power)| (name.clone(), of(power).value, of(power).u_95())).collect()
 }
 
 impl RimEntry {
@@ -50,12 +60,9 @@ impl RimEntry {
             in_plane_hz: s.in_plane_hz.iter().map(pair).collect(),
             out_of_plane_hz: s.out_of_plane_hz.iter().map(pair).collect(),
             squeeze_n_m: s.squeeze_n_m.as_ref().map(pair),
-            power_drawn: report
-                .stations
-                .iter()
-                .zip(&s.power)
-                .map(|((n, _), p)| (n.clone(), p.value, p.u_95()))
-                .collect(),
+            power_drawn: placed(report, s, |p| &p.given_force),
+            power_matched_top: placed(report, s, |p| &p.matched_top),
+            power_given_speed: placed(report, s, |p| &p.given_speed),
         };
         let patch = |p: &Patch| PatchEntry { share_around: p.share, mass_kg: p.mass_kg, power_drawn_ratio: p.power };
         Self {

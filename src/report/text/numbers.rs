@@ -68,19 +68,11 @@ pub fn minus(text: &str) -> String {
     text.replace('-', "\u{2212}")
 }
 
-/// "61 % less (55 to 66)".
+/// "−61 % (−66 to −55)": less power than the plain one; with a plus sign more.
 pub(super) fn power(m: &Figure) -> String {
     let half = COVERAGE_95 * m.relative_u_95();
-    let percent = |v: f64| 100.0 * (1.0 - v);
-    if percent(m.value * half.exp()) < 0.0 && percent(m.value * (-half).exp()) > 0.0 {
-        return format!("{:.0} % (not told from 0)", percent(m.value));
-    }
-    format!(
-        "{:.0} % ({:.0} to {:.0})",
-        percent(m.value),
-        percent(m.value * half.exp()),
-        percent(m.value * (-half).exp())
-    )
+    let percent = |v: f64| minus(&format!("{:+.0}", 100.0 * (v - 1.0)));
+    format!("{} % ({} to {})", percent(m.value), percent(m.value * (-half).exp()), percent(m.value * half.exp()))
 }
 
 #[cfg(test)]

@@ -189,7 +189,8 @@ impl StationEntry {
             };
             let mut said = format!("power against {baseline}, pushed across, {:.0} to {:.0} Hz: ", band[0], band[1]);
             if let Some(top) = &self.power_matched_top_ratio {
-                said += &format!("from a top whose edge gives 0.3 to 3 times as readily as {baseline}: {}; ", told(top));
+                said +=
+                    &format!("from a top whose edge gives 0.3 to 3 times as readily as {baseline}: {}; ", told(top));
             }
             said += &format!("of a given push: {}", told(ratio));
             if let Some(speed) = &self.power_given_speed_ratio {

@@ -4,6 +4,7 @@ use super::numbers::{power, with_interval};
 use super::paragraph::wrap;
 use super::rim::rim_text;
 use crate::analysis::LaminationPlan;
+use crate::loss::strip_power_ratios;
 use crate::modes::COVERAGE_95;
 use crate::plan::ShopFactor;
 use crate::uncertainty::Figure;
@@ -87,7 +88,7 @@ pub fn plan_text(report: &LaminationPlan) -> String {
         );
         out.push_str(&format!(
             "\n  {:>8} {:>21} {:>19} {:>21} {:>20}\n",
-            "mm", "stiffness", "mass", "less power drawn", "tap tones"
+            "mm", "stiffness", "mass", "power, given push", "tap tones"
         ));
         for row in &series.rows {
             let f = &row.forecast;
@@ -101,6 +102,19 @@ pub fn plan_text(report: &LaminationPlan) -> String {
             ));
         }
         if let Some(last) = series.rows.last() {
+            let strip = strip_power_ratios(&last.forecast.power_ratio, None);
+            wrap(
+                &mut out,
+                "  ",
+                &format!(
+                    "Power at {} mm, times the outer ply alone: from a top whose edge gives 0.3 to 3 times as readily as that ply {}, of a \
+                     given push {}, of a given movement {}. Which of them holds hangs on the top.",
+                    thickness(&last.thickness),
+                    power(&strip.matched_top),
+                    power(&strip.given_force),
+                    power(&strip.given_speed)
+                ),
+            );
             let loss = &last.forecast.loss;
             let told = format!(
                 "Loss factor at {} mm: {}. ",
@@ -119,7 +133,7 @@ pub fn plan_text(report: &LaminationPlan) -> String {
                     &mut out,
                     "  ",
                     &format!(
-                        "{}: {} of {:.2} mm; {} times the stiffness, {} times the mass, {} less power",
+                        "{}: {} of {:.2} mm; {} times the stiffness, {} times the mass, power of a given push {}",
                         target.wish,
                         target.ply,
                         1e3 * t.thickness_m,
@@ -156,12 +170,13 @@ pub fn plan_text(report: &LaminationPlan) -> String {
     out.push('\n');
     report.cautions.iter().for_each(|c| wrap(&mut out, "", &format!("Mind: {c}.")));
     if !report.series.is_empty() {
-        out.push_str("\nPower drawn from an edge that pushes with a given force: in the tables by an endless strip");
+        out.push_str("\nPower: pushed across the side at mid-depth, in the tables as an endless strip");
         out.push_str(if report.rim.is_some() {
-            ", of the rim by\nits stations' mobility, 80 to 1000 Hz.\n"
+            ", of the rim by its\nstations' mobility from 80 to 1000 Hz, the band's ends faded.\n"
         } else {
             ".\n"
         });
+        out.push_str("A top pushes its edge mostly up and down: that direction is not in these figures.\n");
     }
     out.push_str("Nothing here says how a guitar will sound.\n");
     out

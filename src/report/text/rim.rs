@@ -3,6 +3,7 @@
 use super::numbers::{power, with_interval};
 use super::paragraph::wrap;
 use crate::analysis::RimPlan;
+use crate::loss::PowerRatios;
 use crate::plan::{Patch, RimStage};
 use crate::uncertainty::Figure;
 
@@ -55,9 +56,16 @@ pub(super) fn rim_text(report: &RimPlan, out: &mut String) {
         row("waist pressed together, N/mm", report.stages.iter().map(squeeze).collect());
     }
     for (place, (station, _)) in report.stations.iter().enumerate() {
-        let cells =
-            report.stages.iter().map(|s| if s.name == "plain" { "—".to_owned() } else { power(&s.power[place]) });
-        row(&format!("less power, {station}"), cells.collect());
+        let readings: [(&str, fn(&PowerRatios) -> &Figure); 3] = [
+            ("from the top", |p| &p.matched_top),
+            ("of a given push", |p| &p.given_force),
+            ("of a given movement", |p| &p.given_speed),
+        ];
+        for (number, (reading, of)) in readings.into_iter().enumerate() {
+            let cell = |s: &RimStage| if s.name == "plain" { "—".to_owned() } else { power(of(&s.power[place])) };
+            let what = if number == 0 { format!("{station}: power {reading}") } else { format!("  {reading}") };
+            row(&what, report.stages.iter().map(cell).collect());
+        }
     }
     if let Some(told) = best_patches(report) {
         out.push('\n');
