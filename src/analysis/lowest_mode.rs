@@ -134,3 +134,52 @@ fn plies(part: &PartDescription) -> Result<(Vec<Ply>, bool), String> {
     }
     Ok((all, known))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::part::LiningKind;
+
+    fn rim(build: RimBuild) -> PartDescription {
+        let ply = |wood: &str, mm: f64| crate::part::Ply {
+            wood: wood.into(),
+            thickness: Figure::new(1e-3 * mm, 2e-5, Cause::Thickness),
+            grain_deg: 0.0,
+        };
+        PartDescription {
+            kind: Kind::Rim,
+            plies: vec![ply("black walnut", 1.9), ply("sugar maple", 1.4)],
+            rim: Some(build),
+            ..PartDescription::default()
+        }
+    }
+
+    fn parlour(linings: LiningKind, block_m: Option<f64>) -> RimBuild {
+        RimBuild { outline: "parlour".into(), depth_m: 0.095, block_m, linings, braces: None }
+    }
+
+    /// At the tail, where only modes alike left and right move: the model's lowest, a tenth off, is the lowest; the next is not.
+    #[test]
+    fn the_next_mode_is_not_taken_for_the_lowest() {
+        for build in [parlour(LiningKind::None, None), parlour(LiningKind::Kerfed, Some(0.02))] {
+            let part = rim(build.clone());
+            let (tones, _) = expected(&part, &build, "tail").unwrap_or_else(|e| panic!("{e}"));
+            assert!(tones.len() > 1 && tones.is_sorted(), "{tones:?}");
+            let judged = |hz: f64| lowest_of_rim(&[at_tail()], hz, &part);
+            assert_eq!(judged(tones[0]), Ok(()), "{tones:?}");
+            assert_eq!(judged(1.1 * tones[0]), Ok(()), "{tones:?}");
+            assert_eq!(judged(tones[1]), Err(UNHEARD.to_owned()), "{tones:?}");
+            assert_eq!(judged(0.9 * tones[1]), Err(UNHEARD.to_owned()), "{tones:?}");
+        }
+        let unknown = PartDescription { kind: Kind::Rim, ..PartDescription::default() };
+        assert!(lowest_of_rim(&[at_tail()], 80.0, &unknown).is_err_and(|why| why.contains("outline and depth")));
+        let foreign = RimBuild { outline: "mould.svg".into(), ..parlour(LiningKind::None, None) };
+        assert!(lowest_of_rim(&[at_tail()], 80.0, &rim(foreign)).is_err_and(|why| why.contains("mould.svg")));
+    }
+
+    fn at_tail() -> StageTake {
+        let station =
+            crate::part::Station { place: "rim/laminated/tail".into(), added: Figure::exact(0.0), is_folder: true };
+        StageTake { station, modes: Vec::new(), bending_stiffness: None }
+    }
+}

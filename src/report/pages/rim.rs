@@ -4,7 +4,7 @@ use super::drawing::{Anchor, Axis, BAD, Drawing, INK, MUTED, Panel, SERIES, Styl
 use super::sheet::{WIDTH, lines};
 use crate::analysis::RimPlan;
 use crate::plan::{RIM_BAND_HZ, RimStage};
-use crate::report::text::numbers::significant;
+use crate::report::text::numbers::{power, significant};
 use crate::report::text::rim::{cell, model};
 use crate::uncertainty::Figure;
 
@@ -13,7 +13,7 @@ use crate::uncertainty::Figure;
 /// # Errors
 /// A message if it cannot be rendered.
 pub fn rim_png(report: &RimPlan, remark: Option<&str>) -> Result<Vec<u8>, String> {
-    let mut on = Drawing::new(WIDTH, 1130.0);
+    let mut on = Drawing::new(WIDTH, 1165.0);
     let title = format!("A {} rim: {}", report.outline, report.inner);
     on.text(40.0, 52.0, &title, Style { size: 30.0, bold: true, ..Style::default() });
     let note = remark.map_or(String::new(), |r| format!("{r} · "))
@@ -25,10 +25,27 @@ pub fn rim_png(report: &RimPlan, remark: Option<&str>) -> Result<Vec<u8>, String
         }
     }
     mobility(&mut on, report);
+    if let Some(said) = power_of_joined(report) {
+        on.text(40.0, 1084.0, &said, Style { size: 17.0, colour: INK, ..Style::default() });
+    }
     for (place, line) in lines(&format!("! {}", model(report)), 160).iter().enumerate() {
-        on.text(40.0, 1080.0 + 20.0 * place as f64, line, Style { size: 16.0, colour: BAD, ..Style::default() });
+        on.text(40.0, 1114.0 + 20.0 * place as f64, line, Style { size: 16.0, colour: BAD, ..Style::default() });
     }
     to_png(&on.finish(), 1.0)
+}
+
+/// The last stage's three readings of power at the first station, in a line.
+fn power_of_joined(report: &RimPlan) -> Option<String> {
+    let ((station, _), last) = (report.stations.first()?, report.stages.last()?);
+    let at = last.power.first()?;
+    Some(format!(
+        "Power at the {station}, {} against {}: from the top {}, of a given push {}, of a given movement {}",
+        last.name,
+        report.stages.first()?.name,
+        power(&at.matched_top),
+        power(&at.given_force),
+        power(&at.given_speed)
+    ))
 }
 
 fn shape(on: &mut Drawing, stage: &RimStage, place: usize, tone: &Figure, left: f64) {

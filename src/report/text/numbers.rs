@@ -69,7 +69,7 @@ pub fn minus(text: &str) -> String {
 }
 
 /// "−61 % (−66 to −55)": less power than the plain one; with a plus sign more.
-pub(super) fn power(m: &Figure) -> String {
+pub fn power(m: &Figure) -> String {
     let half = COVERAGE_95 * m.relative_u_95();
     let percent = |v: f64| minus(&format!("{:+.0}", 100.0 * (v - 1.0)));
     format!("{} % ({} to {})", percent(m.value), percent(m.value * (-half).exp()), percent(m.value * half.exp()))
