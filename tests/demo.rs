@@ -180,9 +180,8 @@ fn the_comparisons_hold_the_truth() {
             let truth = match code {
                 "mass" => b.mass_kg / a.mass_kg,
                 "power_drawn" | "power_matched_top" | "power_given_speed" => {
-                    let words = row["what"].as_str().expect("words").split_whitespace();
-                    let band: Vec<f64> = words.filter_map(|w| w.parse().ok()).collect();
-                    let band = (band[0], band[1]);
+                    let end = |i: usize| comparison["power_band_hz"][i].as_f64().expect("Hz");
+                    let band = (end(0), end(1));
                     // An edge that gives far more than the part, far less, or as the plain one does in the mean.
                     let edge = match code {
                         "power_drawn" => 1e6,

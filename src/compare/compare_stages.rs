@@ -200,9 +200,9 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
     let power = stage_power(baseline, other, top, lacks);
     if let Some(power) = &power {
         for (code, what, ratio) in power_rows(power) {
-            add(code, &what, 0, &one, ratio, ("", 1.0));
+            add(code, what, 0, &one, ratio, ("", 1.0));
         }
-        notes.extend(power_notes(power, top, both(&|s| s.mobility.as_ref().map(|_| Figure::exact(1.0))).is_some()));
+        notes.extend(power_notes(power, top));
     }
     // One figure for the loss and one for the pitch: the means of the logarithms over all pairs.
     if sure_pairs.len() > 1 {

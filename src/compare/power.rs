@@ -41,41 +41,40 @@ pub(super) fn stage_power(
 }
 
 /// Code, words and figure of each reading; the likeliest case first.
-pub(super) fn power_rows(power: &PowerRatios) -> [(&'static str, String, &Figure); 3] {
-    let band = match power.band_hz {
-        Some((low, high)) => format!(", {low:.0} to {high:.0} Hz"),
-        None => ", as an endless strip".to_owned(),
-    };
+pub(super) fn power_rows(power: &PowerRatios) -> [(&'static str, &'static str, &Figure); 3] {
     [
-        ("power_matched_top", format!("power from the top{band}"), &power.matched_top),
-        ("power_drawn", format!("power drawn by a given push{band}"), &power.given_force),
-        ("power_given_speed", format!("power drawn by a given movement{band}"), &power.given_speed),
+        ("power_matched_top", "power from the top", &power.matched_top),
+        ("power_drawn", "power of a given push", &power.given_force),
+        ("power_given_speed", "power of a given movement", &power.given_speed),
     ]
 }
 
 /// What the three readings mean, and where and which way they hold.
-pub(super) fn power_notes(power: &PowerRatios, top: &TopEdge, measured: bool) -> Vec<String> {
+pub(super) fn power_notes(power: &PowerRatios, top: &TopEdge) -> Vec<String> {
     let edge = match top {
         TopEdge::Unknown => format!(
-            "power from the top: of an edge that gives {} to {} times as readily as the plain side does there; nobody measured the top's",
+            "power from the top: of an edge that gives {} to {} times as readily as the plain side there; nobody measured it",
             TOP_EDGE_RANGE.0, TOP_EDGE_RANGE.1
         ),
-        TopEdge::Given(edge) => {
-            format!("power from the top: of an edge of {:.2} mm/(N s), as was given", 1e3 * edge.value)
-        }
+        TopEdge::Given(edge) => format!("power from the top: of an edge of {:.2} mm/(N s), as given", 1e3 * edge.value),
     };
-    let which = "A given push is the case of a top far more mobile than the side, a given movement that of one far stiffer: one                  lamination can lower the first and raise the other";
-    let place = if measured {
-        "power is that of a push across the side at this spot and mid-depth; a top pushes its edge mostly up and down, which was not          measured"
-    } else {
-        "power is that of a push across the face of a flat strip; on the guitar the side is curved and a top pushes its edge mostly up          and down, which was not measured"
-    };
-    let mut notes = vec![format!("{edge}. {which}"), place.to_owned()];
-    if measured {
-        notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
-        if power.band_hz.is_some() {
-            notes.push("the band of the power is faded at its ends, so that no tone falls off an edge".to_owned());
+    let mut notes = vec![format!(
+        "{edge}. A given push is the case of a far softer top, a given movement that of a far stiffer one: one lamination can lower the \
+         first and raise the other"
+    )];
+    match power.band_hz {
+        Some((low, high)) => {
+            notes.push(format!(
+                "power: {low:.0} to {high:.0} Hz, the ends faded; pushed across the side at this spot and mid-depth. A top pushes its edge \
+                 mostly up and down, which was not measured"
+            ));
+            notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
         }
+        None => notes.push(
+            "power: as an endless flat strip, pushed across its face. On the guitar the side is curved, and a top pushes its edge mostly up \
+             and down"
+                .to_owned(),
+        ),
     }
     notes
 }

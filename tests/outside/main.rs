@@ -10,6 +10,7 @@ use ringwright::sound::{Recording, find_taps};
 mod added_mass;
 mod bars;
 mod comparison;
+mod give;
 #[path = "../../benches/goals/mod.rs"]
 mod goals;
 mod laminate;

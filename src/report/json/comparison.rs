@@ -33,6 +33,8 @@ struct ComparisonEntry {
     unpaired_baseline_hz: Vec<f64>,
     unpaired_other_hz: Vec<f64>,
     notes: Vec<String>,
+    /// Band of the power (Hz), its ends faded, where both stages' mobility was measured.
+    power_band_hz: Option<[f64; 2]>,
 }
 
 /// A ratio that was foretold, with its 95 % interval.
@@ -120,6 +122,7 @@ pub fn comparison_json(comparisons: &[Comparison]) -> String {
         unpaired_baseline_hz: c.unpaired.0.clone(),
         unpaired_other_hz: c.unpaired.1.clone(),
         notes: c.notes.clone(),
+        power_band_hz: c.power_band_hz.map(Into::into),
     };
     let document = ComparisonDocument {
         schema: COMPARISON_SCHEMA.to_owned(),

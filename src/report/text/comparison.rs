@@ -68,8 +68,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
     }
     out.push_str(
-        "\nEach figure: times the baseline's, with its 95 % interval. Power drawn: by a station from an edge\n\
-         that pushes with a given force. Nothing here says how a guitar will sound.\n",
+        "\nEach figure: times the baseline's, with its 95 % interval. Nothing here says how a guitar will sound.\n",
     );
     out
 }
