@@ -3,6 +3,7 @@
 use super::comparison::{Comparison, Row};
 use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
+use super::moisture::MoistureChange;
 use super::pairing::{Pair, pair_modes};
 use super::same_mode::{SAME_MODE, StageMode};
 use super::stage::{Stage, paired};
@@ -34,9 +35,13 @@ fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode
 }
 
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
-pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
+///
+/// Ratios are as at the moisture of the baseline; a row's figures are as they were measured.
+pub fn compare(baseline: &Stage, measured: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
+    let moisture = MoistureChange::between(baseline, measured);
+    let other = &moisture.bring(measured);
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
-    let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
+    let pairing = pair_modes(&paired(&baseline.modes), &paired(&measured.modes), by_hand);
     let pairs: Vec<Pair> = pairing.pairs;
     let joints_differ = joints_differ(baseline, other);
     // Set by hand, or by the numbers of a blank's modes.
@@ -86,40 +91,41 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     for pair in &pairs {
         match pair {
             (Some(i), Some(j)) => {
-                let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
+                let (a, b, raw) = (&baseline.modes[*i], &other.modes[*j], &measured.modes[*j]);
                 let mut rows = Vec::new();
-                let mut add = |code, what: &str, x: &Figure, y: &Figure, shown| {
+                let mut add = |code, what: &str, x: &Figure, (y, raw): (&Figure, &Figure), shown| {
                     if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
                         rows.push(Row {
                             code,
                             what: what.to_owned(),
                             baseline: x.clone(),
-                            other: y.clone(),
+                            other: raw.clone(),
                             shown,
                             ratio,
                             pairs: 1,
                         });
                     }
                 };
-                add("frequency_hz", "frequency", &a.frequency, &b.frequency, ("Hz", 1.0));
+                add("frequency_hz", "frequency", &a.frequency, (&b.frequency, &raw.frequency), ("Hz", 1.0));
                 if !sure(*i, *j) {
                     result.pairs.push((format!("mode {} with {} ?", i + 1, j + 1), rows));
                     continue;
                 }
-                add("damping_ratio", "damping", &a.damping_ratio, &b.damping_ratio, ("%", 100.0));
+                add("damping_ratio", "damping", &a.damping_ratio, (&b.damping_ratio, &raw.damping_ratio), ("%", 100.0));
                 let ring = |m: &StageMode| {
                     Figure::combine(&[&m.damping_ratio, &m.frequency], |x| {
                         1000f64.ln() / (x[0] * std::f64::consts::TAU * x[1])
                     })
                 };
-                add("ring_time_s", "ring time", &ring(a), &ring(b), ("s", 1.0));
+                add("ring_time_s", "ring time", &ring(a), (&ring(b), &ring(raw)), ("s", 1.0));
                 let lost = |m: &StageMode| m.damping_ratio.map(energy_lost_per_cycle);
-                add("energy_lost_per_cycle", "lost per cycle", &lost(a), &lost(b), ("%", 100.0));
+                add("energy_lost_per_cycle", "lost per cycle", &lost(a), (&lost(b), &lost(raw)), ("%", 100.0));
                 if let Some((m1, m2)) = mass_ratio {
                     // k ~ f^2 m for one shape.
                     let k = |f: &Figure, m: &Figure| Figure::combine(&[f, m], |x| x[0] * x[0] * x[1]);
                     let (x, y) = (k(&a.frequency, m1), k(&b.frequency, m2));
-                    add("stiffness_by_mass", "stiffness, f²m", &x, &y, ("Hz² kg", 1.0));
+                    let raw = k(&raw.frequency, measured.mass.as_ref().unwrap_or(m2));
+                    add("stiffness_by_mass", "stiffness, f²m", &x, (&y, &raw), ("Hz² kg", 1.0));
                     stiffer.push(stage_ratio((&a.frequency, m1), (&b.frequency, m2)));
                 }
                 let name = match (&a.name, &b.name) {
@@ -129,7 +135,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
                 result.pairs.push((name, rows));
             }
             (Some(i), None) => result.unpaired.0.push(baseline.modes[*i].frequency.value),
-            (None, Some(j)) => result.unpaired.1.push(other.modes[*j].frequency.value),
+            (None, Some(j)) => result.unpaired.1.push(measured.modes[*j].frequency.value),
             (None, None) => {}
         }
     }
@@ -138,9 +144,9 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             .notes
             .push("no mode of one stage could be paired with one of the other; pairs can be set by hand".into());
     }
-    let mut add = |code, what: &str, pairs: usize, x: &Figure, y: &Figure, shown| {
+    let mut add = |code, what: &str, pairs: usize, x: &Figure, (y, raw): (&Figure, &Figure), shown| {
         if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
-            let (baseline, other) = (x.clone(), y.clone());
+            let (baseline, other) = (x.clone(), raw.clone());
             result.whole.push(Row { code, what: what.to_owned(), baseline, other, shown, ratio, pairs });
         }
     };
@@ -149,7 +155,7 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
     let mut notes: Vec<String> = Vec::new();
     let sure_pairs: Vec<(usize, usize)> =
         pairs.iter().filter_map(|p| p.0.zip(p.1)).filter(|(i, j)| sure(*i, *j)).collect();
-    let both = |f: &dyn Fn(&Stage) -> Option<Figure>| f(baseline).zip(f(other));
+    let both = |f: &dyn Fn(&Stage) -> Option<Figure>| Some((f(baseline)?, (f(other)?, f(measured)?)));
     // Modes without a partner (0: of the baseline, 1: of the other), and the factor that the paired ones moved by.
     let alone = |side: usize| -> Vec<&StageMode> {
         let of = |p: &Pair| if side == 0 { p.0.filter(|_| p.1.is_none()) } else { p.1.filter(|_| p.0.is_none()) };
@@ -161,11 +167,12 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .filter_map(|p| Some((other.modes[p.1?].frequency.value / baseline.modes[p.0?].frequency.value).ln()))
         .collect();
     let moved = (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp();
-    if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
-        add("bending_stiffness", "bending stiffness EI", 0, &x, &y, ("N m²", 1.0));
+    if let Some((x, (y, raw))) = both(&|s| s.bending_stiffness.clone()) {
+        add("bending_stiffness", "bending stiffness EI", 0, &x, (&y, &raw), ("N m²", 1.0));
     } else if !stiffer.is_empty() {
         let what = "stiffness, from f² times mass";
-        add("stiffness_by_mass", what, stiffer.len(), &one, &common_ratio(&stiffer), ("", 1.0));
+        let ratio = common_ratio(&stiffer);
+        add("stiffness_by_mass", what, stiffer.len(), &one, (&ratio, &ratio), ("", 1.0));
         assumes_shape = true;
     }
     let effective: Vec<Figure> = sure_pairs
@@ -174,15 +181,16 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         .collect();
     if !effective.is_empty() {
         let what = "stiffness k at the station";
-        add("effective_stiffness", what, effective.len(), &one, &mean_ratio(&effective), ("", 1.0));
+        let ratio = mean_ratio(&effective);
+        add("effective_stiffness", what, effective.len(), &one, (&ratio, &ratio), ("", 1.0));
     }
-    if let Some((x, y)) = both(&|s| s.mass.clone()) {
-        add("mass", "mass", 0, &x, &y, ("g", 1e3));
+    if let Some((x, (y, raw))) = both(&|s| s.mass.clone()) {
+        add("mass", "mass", 0, &x, (&y, &raw), ("g", 1e3));
     }
-    if let Some((x, y)) =
+    if let Some((x, (y, raw))) =
         both(&|s| Some(Figure::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| v[0] / v[1])))
     {
-        add("stiffness_per_mass", "stiffness per mass", 0, &x, &y, ("N m³/kg", 1.0));
+        add("stiffness_per_mass", "stiffness per mass", 0, &x, (&y, &raw), ("N m³/kg", 1.0));
     }
     if let (Some(a), Some(b)) = (&baseline.mobility, &other.mobility) {
         if let Some((ratio, band)) = power_drawn_ratio(a, b) {
@@ -191,16 +199,16 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             let ratio = ratio.plus_uncertainty(doubt, Cause::UnpairedModes);
             notes.push("the masses stuck on are taken to be the same pieces in both stages".to_owned());
             let what = format!("power drawn, {:.0} to {:.0} Hz", band.0, band.1);
-            add("power_drawn", &what, 0, &one, &ratio, ("", 1.0));
+            add("power_drawn", &what, 0, &one, (&ratio, &ratio), ("", 1.0));
             result.power_band_hz = Some(band);
         }
-    } else if let Some((x, y)) = both(&|s| {
+    } else if let Some((x, (y, raw))) = both(&|s| {
         // Re Y of an endless strip: 1/(4 m' c_B), c_B = (EI w^2/m')^(1/4).
         Some(Figure::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| {
             v[0].powf(-0.25) * v[1].powf(-0.75)
         }))
     }) {
-        add("power_drawn", "power drawn, as an endless strip", 0, &x, &y, ("", 1.0));
+        add("power_drawn", "power drawn, as an endless strip", 0, &x, (&y, &raw), ("", 1.0));
     }
     // One figure for the loss and one for the pitch: the means of the logarithms over all pairs.
     if sure_pairs.len() > 1 {
@@ -209,8 +217,9 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
             sure_pairs.iter().map(ratio).collect()
         };
         let (damping, frequency) = (ratios(|m| &m.damping_ratio), ratios(|m| &m.frequency));
-        add("loss", "loss, mean over the pairs", damping.len(), &one, &mean_ratio(&damping), ("", 1.0));
-        add("pitch", "pitch, mean over the pairs", frequency.len(), &one, &mean_ratio(&frequency), ("", 1.0));
+        let (loss, pitch) = (mean_ratio(&damping), mean_ratio(&frequency));
+        add("loss", "loss, mean over the pairs", damping.len(), &one, (&loss, &loss), ("", 1.0));
+        add("pitch", "pitch, mean over the pairs", frequency.len(), &one, (&pitch, &pitch), ("", 1.0));
     }
     if assumes_shape {
         result.notes.push(
@@ -218,7 +227,9 @@ pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> C
         );
     }
     result.notes.extend(notes);
+    result.notes.extend(moisture.note(&baseline.name, &other.name));
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
+    result.moisture = moisture;
     result
 }
 
