@@ -101,3 +101,49 @@ fn a_new_rim_is_set_against_earlier_ones() {
     let (code, _, err) = run(folder.path(), &["compare", "odd", "--earlier", "rim-1"]);
     assert!(code == Some(2) && err.contains("at least two"), "{err}");
 }
+
+/// The same recording, 3 % more on the scale, air of 30 and of 70 %: water, as far as anybody can tell. Without the air it is said that
+/// moisture is not known; with both stages of one day nothing is said and nothing withheld.
+#[test]
+fn damp_air_is_no_stiffness() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for name in ["dry", "damp"] {
+        for take in 1..=2 {
+            write_ring(&folder.path().join(format!("{name}/take-0{take}.wav")), &PLAIN, take);
+        }
+    }
+    let compared = |air: [&str; 2]| -> serde_json::Value {
+        for ((name, mass), air) in [("dry", 206.7), ("damp", 212.9)].into_iter().zip(air) {
+            let text = format!("kind = \"rim\"\nmass = \"{mass} g\"\n{air}\n[uncertainty]\nmass = \"0.1 g\"\n");
+            fs::write(folder.path().join(format!("{name}/part.toml")), text).expect("it can be written");
+        }
+        let (_, json, _) = run(folder.path(), &["compare", "dry", "damp", "--format", "json"]);
+        let value: serde_json::Value = serde_json::from_str(&json).unwrap_or_else(|e| panic!("{e}\n{json}"));
+        value["comparisons"][0].clone()
+    };
+    let verdict = |comparison: &serde_json::Value, code: &str| {
+        let rows = comparison["whole"].as_array().expect("rows").iter();
+        rows.filter(|r| r["code"] == code).map(|r| r["verdict"].as_str().expect("a code").to_owned()).next()
+    };
+    let state = |comparison: &serde_json::Value| comparison["moisture"]["state"].as_str().expect("a code").to_owned();
+    let air = |humidity: u32| format!("temperature = \"21 C\"\nhumidity = \"{humidity} %\"");
+    let known = compared([&air(30), &air(70)]);
+    assert_eq!(state(&known), "brought");
+    for code in ["stiffness_by_mass", "mass"] {
+        assert_eq!(verdict(&known, code).as_deref(), Some("not_told_apart"), "{known:#}");
+    }
+    let unknown = compared(["", ""]);
+    assert_eq!((state(&unknown), verdict(&unknown, "mass")), ("not_known".into(), Some("larger".into())));
+    assert!(unknown["notes"].to_string().contains("moisture is not known in dry and damp"), "{unknown:#}");
+    let one_day = compared(["date = \"2026-03-02\""; 2]);
+    assert_eq!((state(&one_day), verdict(&one_day, "mass")), ("one_session".into(), Some("larger".into())));
+    assert!(!one_day["notes"].to_string().contains("moisture"), "{one_day:#}");
+    let weeks = compared(["date = \"2026-03-02\"", "date = \"2026-03-20\""]);
+    assert_eq!(state(&weeks), "other_days");
+    let (_, _, err) = {
+        fs::write(folder.path().join("dry/part.toml"), "kind = \"rim\"\ndate = \"2.3.2026\"\n")
+            .expect("it can be written");
+        run(folder.path(), &["compare", "dry", "damp"])
+    };
+    assert!(err.contains("line 2, date: \"2.3.2026\" is no date; write it like"), "{err}");
+}

@@ -18,7 +18,7 @@ use super::row::Row;
 const MODES_HZ: [f64; 10] = [82.0, 131.0, 190.0, 262.0, 345.0, 440.0, 545.0, 664.0, 790.0, 930.0];
 /// The readings' own standard uncertainties (relative): of frequency, of damping, and of EI by a take's fit.
 const READ: (f64, f64, f64) = (3e-5, 0.01, 2e-3);
-const TAKES: [usize; 4] = [1, 2, 3, 5];
+pub(super) const TAKES: [usize; 4] = [1, 2, 3, 5];
 /// Headline figures.
 const FIGURES: [&str; 5] = ["loss", "stiffness_by_mass", "bending_stiffness", "pitch", "power_drawn"];
 /// Figures of a flat blank with sizes.
@@ -26,7 +26,7 @@ const OF_BLANKS: [&str; 2] = ["bending_stiffness", "power_drawn"];
 
 /// How a shop's takes scatter.
 #[derive(Clone, Copy)]
-struct Shop {
+pub(super) struct Shop {
     /// Standard deviations (of the logarithm) of frequency and damping.
     frequency: f64,
     damping: f64,
@@ -39,7 +39,7 @@ impl Shop {
         Self { frequency: factor * HUNG_AGAIN_FREQUENCY, damping: factor * HUNG_AGAIN_DAMPING, shared }
     }
 
-    fn drawn(dice: &mut Dice, shared: f64) -> Self {
+    pub(super) fn drawn(dice: &mut Dice, shared: f64) -> Self {
         let factor = |dice: &mut Dice| (1.5f64.ln() * dice.normal()).exp();
         Self { frequency: factor(dice) * HUNG_AGAIN_FREQUENCY, damping: factor(dice) * HUNG_AGAIN_DAMPING, shared }
     }
@@ -67,10 +67,10 @@ impl Shop {
         // EI goes by the squares of the frequencies.
         let ei = 3.0 * frequency.powi(2) * (2.0 * moved + READ.2 * dice.normal()).exp();
         let bending_stiffness = Some(Figure::new(ei, READ.2 * ei, Cause::PlateFit));
-        StageTake { station: station_of(Path::new("waist/take-01.wav")), modes, bending_stiffness }
+        StageTake { station: station_of(Path::new("waist/take-01.wav")), modes, bending_stiffness, recorded: None }
     }
 
-    fn takes(self, dice: &mut Dice, takes: usize, changed: (f64, f64)) -> Vec<StageTake> {
+    pub(super) fn takes(self, dice: &mut Dice, takes: usize, changed: (f64, f64)) -> Vec<StageTake> {
         (0..takes).map(|_| self.take(dice, changed)).collect()
     }
 

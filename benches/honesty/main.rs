@@ -10,6 +10,7 @@ mod dice;
 #[path = "../goals/mod.rs"]
 mod goals;
 mod masses;
+mod moisture;
 mod row;
 
 use row::Row;
@@ -18,8 +19,9 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 4] = [
+const FAMILIES: [(&str, Measure); 5] = [
     ("comparison", comparison::measure),
+    ("moisture", moisture::measure),
     ("uniform blanks", blanks::uniform),
     ("wide woods", blanks::wide),
     ("masses", masses::measure),

@@ -11,6 +11,7 @@ mod options;
 mod part_findings;
 mod prediction;
 mod problem;
+mod reference;
 mod same_name;
 mod shop;
 mod spot;
@@ -27,6 +28,9 @@ pub use options::Options;
 pub use part_findings::{PartFindings, RivalNumbering};
 pub use prediction::{Plies, predict_plies, predict_rim};
 pub use problem::{Missing, Problem};
+pub use reference::{
+    BarCheck, Lack, NoBarCheck, OTHER_HAND, PARTS_WANTED, PartCount, ReferenceSet, check_bar, reference_set,
+};
 pub use shop::{AmongEarlier, Mates, Shop, SpotComparison};
 pub use spot::{PowerDrawn, SpotFindings, against_first, spots, station_name};
 pub use stage::{StageTake, repeatability_of, stage_knowing, stage_of};

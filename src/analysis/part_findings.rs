@@ -98,6 +98,13 @@ pub(super) fn findings(part: &PartDescription, modes: &[Mode]) -> PartFindings {
 
 /// The sizes of a flat blank that a modulus can be computed from, or why not.
 fn sizes_of_blank(part: &PartDescription) -> Result<Sizes, Vec<String>> {
+    if part.known_modulus.is_some() {
+        return Err(vec![
+            "a bar of known modulus is a check of the program, not wood: packing the bench sets the modulus by its tones beside the known \
+             one"
+                .into(),
+        ]);
+    }
     let mut questions = part.questions();
     if !questions.is_empty() {
         questions.push("no modulus is computed until that is settled".into());

@@ -100,7 +100,8 @@ impl<'a> Shop<'a> {
 
     /// Takes by their places, as their stage takes them in.
     fn stage_takes(&self, places: &[usize]) -> Vec<StageTake> {
-        places.iter().map(|t| StageTake::new(&self.takes[*t], self.places[*t].1.clone())).collect()
+        let files: Vec<&Path> = self.found.stations.iter().flat_map(|s| &s.takes).map(|(f, _)| f.as_path()).collect();
+        places.iter().map(|t| StageTake::in_file(&self.takes[*t], self.places[*t].1.clone(), files[*t])).collect()
     }
 
     pub fn takes(&self) -> &[Take] {

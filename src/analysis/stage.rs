@@ -1,11 +1,15 @@
 //! From the measured takes of a stage to what can be compared.
 
+use std::path::Path;
+
 use super::lowest_mode::lowest_is_known;
 use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
 use super::take::Take;
-use crate::compare::{Repeatability, Stage, StageMode, merge_takes_knowing};
+use crate::compare::{Repeatability, Stage, StageMode, Tapped, merge_takes_knowing};
+use crate::files::written_s;
 use crate::loss::{Mobility, compliance, station_mobility};
 use crate::part::{Kind, PartDescription, Station};
+use crate::plan::find_wood;
 use crate::stiffness::{QuantityKind, StationMasses, StationTake, StationTone, station_masses, why_no_mass};
 use crate::uncertainty::{Cause, Figure, Scope, Source};
 
@@ -16,6 +20,8 @@ pub struct StageTake {
     pub modes: Vec<StageMode>,
     /// Bending stiffness EI (N m2) of a flat blank.
     pub bending_stiffness: Option<Figure>,
+    /// When its file was written (s since 1970), and how long it lasts (s), if it lies in one.
+    pub recorded: Option<(f64, f64)>,
 }
 
 impl StageTake {
@@ -30,7 +36,13 @@ impl StageTake {
         };
         let bending_stiffness =
             take.part.as_ref().and_then(|part| part.quantity(QuantityKind::BendingStiffness)).cloned();
-        Self { station, modes: take.modes.iter().map(mode).collect(), bending_stiffness }
+        Self { station, modes: take.modes.iter().map(mode).collect(), bending_stiffness, recorded: None }
+    }
+
+    /// The same of a take that lies in a file: when that was written is when it was tapped.
+    pub fn in_file(take: &Take, station: Station, file: &Path) -> Self {
+        let recorded = written_s(file).zip(take.facts.as_ref().map(|facts| facts.duration_s));
+        Self { recorded, ..Self::new(take, station) }
     }
 
     /// Whether a mass was stuck on.
@@ -75,10 +87,14 @@ pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescript
     stage.takes = lists.len();
     stage.modes = merge_takes_knowing(name, &lists, &known);
     stage.known = known;
+    stage.tapped = tapped(takes, part);
     let measured: Vec<&Figure> = bare.iter().filter_map(|t| t.bending_stiffness.as_ref()).collect();
     stage.bending_stiffness = mean_stiffness(&measured, &known).as_ref().map(own);
     if let Some(part) = part {
         stage.build = part.rim.clone();
+        let read = |s: &Source| matches!(s.cause, Cause::Temperature | Cause::Humidity);
+        stage.moisture = part.moisture().map(|m| m.scoped(&scope, read));
+        stage.modulus_lost = modulus_lost(part);
         stage.mass = part.mass.as_ref().map(own);
         if let (Some(mass), Some(length)) = (&part.mass, &part.length) {
             stage.mass_per_length = Some(own(&mass.over(length)));
@@ -97,6 +113,21 @@ pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescript
         }
     }
     stage
+}
+
+/// When a stage was tapped. A take that lies in no file leaves that open.
+fn tapped(takes: &[StageTake], part: Option<&PartDescription>) -> Tapped {
+    let files: Option<Vec<(f64, f64)>> = takes.iter().map(|t| t.recorded).collect();
+    Tapped { day: part.and_then(|p| p.date), files: files.unwrap_or_default() }
+}
+
+/// How much of its modulus the wood of a part loses with moisture: mean of its plies by their thickness, if the table has them all.
+fn modulus_lost(part: &PartDescription) -> Option<f64> {
+    let of =
+        |ply: &crate::part::Ply| Some((ply.thickness.value, find_wood(&ply.wood).ok()?.modulus_lost_with_moisture()));
+    let plies: Vec<(f64, f64)> = part.plies.iter().map(of).collect::<Option<_>>()?;
+    let whole: f64 = plies.iter().map(|p| p.0).sum();
+    (whole > 0.0).then(|| plies.iter().map(|p| p.0 * p.1).sum::<f64>() / whole)
 }
 
 /// Bending stiffness by several takes: their geometric mean. What keeps it from being known is the same in all (sizes, uneven wood) but

@@ -24,6 +24,9 @@ kind = \"strip\"                # strip: a flat blank; side: a bent side; rim: a
   width = \"112 mm\"
   thickness = \"1.88 1.91 1.90 1.92 mm\"
   mass = \"100 g\"
+  # date = \"2026-03-02\"     # with the air: stages in other air or of other days are compared with care
+  # temperature = \"20 C\"
+  # humidity = \"46 %\"
   # notes = \"walnut, quartersawn\"
 
 # A part may name the one that it is to match, and earlier ones that tell what is usual:

@@ -5,6 +5,16 @@ use std::path::{Path, PathBuf};
 use super::file::Bench;
 use crate::part::{Station, station_of};
 
+/// Endings of files that are looked at inside folders. A file that is named outright is tried whatever its ending.
+pub const RECORDING_ENDINGS: [&str; 14] =
+    ["wav", "wave", "bwf", "rf64", "aif", "aiff", "aifc", "flac", "mp3", "m4a", "mp4", "caf", "ogg", "oga"];
+
+/// Whether a file's ending is that of a recording.
+pub fn is_recording(path: &Path) -> bool {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.is_some_and(|e| RECORDING_ENDINGS.contains(&e.as_str()))
+}
+
 /// The takes of one station of one stage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationFolder {

@@ -6,7 +6,7 @@ use anyhow::{Context, anyhow, bail};
 use clap::Args;
 use rayon::prelude::*;
 
-use super::inputs::{Input, gather};
+use super::inputs::{Input, gather, path_of};
 use super::measure::Format;
 use super::take::{MeasuredTake, measure_alone};
 use super::{Outcome, print_as, tell};
@@ -308,11 +308,11 @@ struct Read {
 }
 
 impl Read {
-    fn of_take(measured: MeasuredTake) -> Self {
+    fn of_take(measured: MeasuredTake, input: &Input) -> Self {
         let MeasuredTake { take, picture } = measured;
         let found = match &take.problem {
             Some(why) => Err(why.to_string()),
-            None => Ok(StageTake::new(&take, station_of(Path::new(&take.file)))),
+            None => Ok(StageTake::in_file(&take, station_of(Path::new(&take.file)), path_of(input))),
         };
         Self { file: take.file, found, picture }
     }
@@ -371,7 +371,7 @@ fn read_takes(path: &Path, name: &str, troubles: &mut Vec<String>) -> anyhow::Re
         let part = described(path)?;
         let options = Options { part: part.clone(), ..Options::default() };
         let measured =
-            |estimator: &mut Estimator, input: &Input| Read::of_take(measure_alone(input, &options, estimator));
+            |estimator: &mut Estimator, input: &Input| Read::of_take(measure_alone(input, &options, estimator), input);
         (part, named_inputs(path).par_iter().map_init(Estimator::default, measured).collect())
     };
     let mut takes: Vec<StageTake> = Vec::new();

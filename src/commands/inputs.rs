@@ -3,9 +3,7 @@
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
-/// Endings of files that are looked at inside folders. A file that is named outright is tried whatever its ending.
-const ENDINGS: [&str; 14] =
-    ["wav", "wave", "bwf", "rf64", "aif", "aiff", "aifc", "flac", "mp3", "m4a", "mp4", "caf", "ogg", "oga"];
+use crate::bench::{RECORDING_ENDINGS, is_recording};
 
 /// A file to measure, or why a path gives none.
 pub type Input = Result<PathBuf, (PathBuf, String)>;
@@ -28,7 +26,7 @@ pub fn gather(paths: &[PathBuf]) -> Vec<Input> {
             folder(path, &mut seen, &mut inputs);
             if inputs.len() == before {
                 let what = "no sound file in this folder or below it. Recordings are recognised by their ending: ";
-                inputs.push(Err((path.clone(), format!("{what}{}", ENDINGS.join(", ")))));
+                inputs.push(Err((path.clone(), format!("{what}{}", RECORDING_ENDINGS.join(", ")))));
             }
         } else {
             inputs.push(Ok(path.clone()));
@@ -60,13 +58,8 @@ fn folder(path: &Path, seen: &mut HashSet<PathBuf>, inputs: &mut Vec<Input>) {
         }
         if child.is_dir() {
             folder(&child, seen, inputs);
-        } else if is_sound(&child) {
+        } else if is_recording(&child) {
             inputs.push(Ok(child));
         }
     }
-}
-
-fn is_sound(path: &Path) -> bool {
-    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-    ending.is_some_and(|e| ENDINGS.contains(&e.as_str()))
 }

@@ -22,6 +22,7 @@ mod listen_plan;
 mod manual;
 mod measure;
 mod named_plies;
+mod pack;
 mod part_arguments;
 mod plan;
 mod rim_outline;
@@ -61,6 +62,8 @@ enum Command {
     Plan(plan::Arguments),
     /// Measure a whole bench folder and write its diary
     Diary(diary::Arguments),
+    /// Check a reference set of real parts, and pack it into one file to share
+    Pack(pack::Arguments),
     /// Make an example folder of simulated takes and measure it
     Demo(demo::Arguments),
     /// Simulate a take of taps with known modes
@@ -115,6 +118,7 @@ pub fn run() -> u8 {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Diary(arguments) => diary::run(&arguments),
+        Command::Pack(arguments) => pack::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),

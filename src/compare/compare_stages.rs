@@ -3,6 +3,7 @@
 use super::comparison::{Comparison, Row};
 use super::joints::joints_differ;
 use super::mean::{common_ratio, mean_ratio};
+use super::moisture::MoistureChange;
 use super::pairing::{Pair, pair_modes};
 use super::power::{power_notes, power_rows, stage_power};
 use super::same_mode::{SAME_MODE, StageMode};
@@ -35,14 +36,18 @@ fn effective_ratio(baseline: &Stage, other: &Stage, a: &StageMode, b: &StageMode
 }
 
 /// Compares a stage with the baseline; `by_hand` are pairs of modes (numbers from 1) that are set.
-pub fn compare(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
-    compare_under_top(baseline, other, by_hand, &TopEdge::Unknown)
+///
+/// Ratios are as at the moisture of the baseline; a row's figures are as they were measured.
+pub fn compare(baseline: &Stage, measured: &Stage, by_hand: &[(usize, usize)]) -> Comparison {
+    compare_under_top(baseline, measured, by_hand, &TopEdge::Unknown)
 }
 
 /// The same where it is known how readily the top's edge gives.
-pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usize)], top: &TopEdge) -> Comparison {
+pub fn compare_under_top(baseline: &Stage, measured: &Stage, by_hand: &[(usize, usize)], top: &TopEdge) -> Comparison {
+    let moisture = MoistureChange::between(baseline, measured);
+    let other = &moisture.bring(measured);
     let mut result = Comparison { baseline: baseline.name.clone(), other: other.name.clone(), ..Comparison::default() };
-    let pairing = pair_modes(&paired(&baseline.modes), &paired(&other.modes), by_hand);
+    let pairing = pair_modes(&paired(&baseline.modes), &paired(&measured.modes), by_hand);
     let pairs: Vec<Pair> = pairing.pairs;
     let joints_differ = joints_differ(baseline, other);
     // Set by hand, or by the numbers of a blank's modes.
@@ -92,40 +97,41 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
     for pair in &pairs {
         match pair {
             (Some(i), Some(j)) => {
-                let (a, b) = (&baseline.modes[*i], &other.modes[*j]);
+                let (a, b, raw) = (&baseline.modes[*i], &other.modes[*j], &measured.modes[*j]);
                 let mut rows = Vec::new();
-                let mut add = |code, what: &str, x: &Figure, y: &Figure, shown| {
+                let mut add = |code, what: &str, x: &Figure, (y, raw): (&Figure, &Figure), shown| {
                     if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
                         rows.push(Row {
                             code,
                             what: what.to_owned(),
                             baseline: x.clone(),
-                            other: y.clone(),
+                            other: raw.clone(),
                             shown,
                             ratio,
                             pairs: 1,
                         });
                     }
                 };
-                add("frequency_hz", "frequency", &a.frequency, &b.frequency, ("Hz", 1.0));
+                add("frequency_hz", "frequency", &a.frequency, (&b.frequency, &raw.frequency), ("Hz", 1.0));
                 if !sure(*i, *j) {
                     result.pairs.push((format!("mode {} with {} ?", i + 1, j + 1), rows));
                     continue;
                 }
-                add("damping_ratio", "damping", &a.damping_ratio, &b.damping_ratio, ("%", 100.0));
+                add("damping_ratio", "damping", &a.damping_ratio, (&b.damping_ratio, &raw.damping_ratio), ("%", 100.0));
                 let ring = |m: &StageMode| {
                     Figure::combine(&[&m.damping_ratio, &m.frequency], |x| {
                         1000f64.ln() / (x[0] * std::f64::consts::TAU * x[1])
                     })
                 };
-                add("ring_time_s", "ring time", &ring(a), &ring(b), ("s", 1.0));
+                add("ring_time_s", "ring time", &ring(a), (&ring(b), &ring(raw)), ("s", 1.0));
                 let lost = |m: &StageMode| m.damping_ratio.map(energy_lost_per_cycle);
-                add("energy_lost_per_cycle", "lost per cycle", &lost(a), &lost(b), ("%", 100.0));
+                add("energy_lost_per_cycle", "lost per cycle", &lost(a), (&lost(b), &lost(raw)), ("%", 100.0));
                 if let Some((m1, m2)) = mass_ratio {
                     // k ~ f^2 m for one shape.
                     let k = |f: &Figure, m: &Figure| Figure::combine(&[f, m], |x| x[0] * x[0] * x[1]);
                     let (x, y) = (k(&a.frequency, m1), k(&b.frequency, m2));
-                    add("stiffness_by_mass", "stiffness, f²m", &x, &y, ("Hz² kg", 1.0));
+                    let raw = k(&raw.frequency, measured.mass.as_ref().unwrap_or(m2));
+                    add("stiffness_by_mass", "stiffness, f²m", &x, (&y, &raw), ("Hz² kg", 1.0));
                     stiffer.push(stage_ratio((&a.frequency, m1), (&b.frequency, m2)));
                 }
                 let name = match (&a.name, &b.name) {
@@ -135,7 +141,7 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
                 result.pairs.push((name, rows));
             }
             (Some(i), None) => result.unpaired.0.push(baseline.modes[*i].frequency.value),
-            (None, Some(j)) => result.unpaired.1.push(other.modes[*j].frequency.value),
+            (None, Some(j)) => result.unpaired.1.push(measured.modes[*j].frequency.value),
             (None, None) => {}
         }
     }
@@ -144,9 +150,9 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
             .notes
             .push("no mode of one stage could be paired with one of the other; pairs can be set by hand".into());
     }
-    let mut add = |code, what: &str, pairs: usize, x: &Figure, y: &Figure, shown| {
+    let mut add = |code, what: &str, pairs: usize, x: &Figure, (y, raw): (&Figure, &Figure), shown| {
         if let Some(ratio) = Ratio::knowing(x, y, takes, &known) {
-            let (baseline, other) = (x.clone(), y.clone());
+            let (baseline, other) = (x.clone(), raw.clone());
             result.whole.push(Row { code, what: what.to_owned(), baseline, other, shown, ratio, pairs });
         }
     };
@@ -155,7 +161,7 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
     let mut notes: Vec<String> = Vec::new();
     let sure_pairs: Vec<(usize, usize)> =
         pairs.iter().filter_map(|p| p.0.zip(p.1)).filter(|(i, j)| sure(*i, *j)).collect();
-    let both = |f: &dyn Fn(&Stage) -> Option<Figure>| f(baseline).zip(f(other));
+    let both = |f: &dyn Fn(&Stage) -> Option<Figure>| Some((f(baseline)?, (f(other)?, f(measured)?)));
     // Modes without a partner (0: of the baseline, 1: of the other), and the factor that the paired ones moved by.
     let alone = |side: usize| -> Vec<&StageMode> {
         let of = |p: &Pair| if side == 0 { p.0.filter(|_| p.1.is_none()) } else { p.1.filter(|_| p.0.is_none()) };
@@ -167,11 +173,12 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
         .filter_map(|p| Some((other.modes[p.1?].frequency.value / baseline.modes[p.0?].frequency.value).ln()))
         .collect();
     let moved = (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp();
-    if let Some((x, y)) = both(&|s| s.bending_stiffness.clone()) {
-        add("bending_stiffness", "bending stiffness EI", 0, &x, &y, ("N m²", 1.0));
+    if let Some((x, (y, raw))) = both(&|s| s.bending_stiffness.clone()) {
+        add("bending_stiffness", "bending stiffness EI", 0, &x, (&y, &raw), ("N m²", 1.0));
     } else if !stiffer.is_empty() {
         let what = "stiffness, from f² times mass";
-        add("stiffness_by_mass", what, stiffer.len(), &one, &common_ratio(&stiffer), ("", 1.0));
+        let ratio = common_ratio(&stiffer);
+        add("stiffness_by_mass", what, stiffer.len(), &one, (&ratio, &ratio), ("", 1.0));
         assumes_shape = true;
     }
     let effective: Vec<Figure> = sure_pairs
@@ -180,19 +187,20 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
         .collect();
     if !effective.is_empty() {
         let what = "stiffness k at the station";
-        add("effective_stiffness", what, effective.len(), &one, &mean_ratio(&effective), ("", 1.0));
+        let ratio = mean_ratio(&effective);
+        add("effective_stiffness", what, effective.len(), &one, (&ratio, &ratio), ("", 1.0));
     }
     // Needs no pairs: what the spot gives is the sum over its modes, whichever they are.
-    if let Some((x, y)) = both(&|s| s.compliance.as_ref().map(|c| c.to_power(-1.0, 1.0))) {
-        add("spot_stiffness", "stiffness of the spot under a push", 0, &x, &y, ("N/mm", 1e-3));
+    if let Some((x, (y, raw))) = both(&|s| s.compliance.as_ref().map(|c| c.to_power(-1.0, 1.0))) {
+        add("spot_stiffness", "stiffness of the spot under a push", 0, &x, (&y, &raw), ("N/mm", 1e-3));
     }
-    if let Some((x, y)) = both(&|s| s.mass.clone()) {
-        add("mass", "mass", 0, &x, &y, ("g", 1e3));
+    if let Some((x, (y, raw))) = both(&|s| s.mass.clone()) {
+        add("mass", "mass", 0, &x, (&y, &raw), ("g", 1e3));
     }
-    if let Some((x, y)) =
+    if let Some((x, (y, raw))) =
         both(&|s| Some(Figure::combine(&[s.bending_stiffness.as_ref()?, s.mass_per_length.as_ref()?], |v| v[0] / v[1])))
     {
-        add("stiffness_per_mass", "stiffness per mass", 0, &x, &y, ("N m³/kg", 1.0));
+        add("stiffness_per_mass", "stiffness per mass", 0, &x, (&y, &raw), ("N m³/kg", 1.0));
     }
     let lacks = |a: &Mobility, b: &Mobility, band| {
         may_lack(a, b, &alone(1), 1.0 / moved, band).hypot(may_lack(b, a, &alone(0), moved, band))
@@ -200,7 +208,7 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
     let power = stage_power(baseline, other, top, lacks);
     if let Some(power) = &power {
         for (code, what, ratio) in power_rows(power) {
-            add(code, what, 0, &one, ratio, ("", 1.0));
+            add(code, what, 0, &one, (ratio, ratio), ("", 1.0));
         }
         notes.extend(power_notes(power, top));
     }
@@ -211,8 +219,9 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
             sure_pairs.iter().map(ratio).collect()
         };
         let (damping, frequency) = (ratios(|m| &m.damping_ratio), ratios(|m| &m.frequency));
-        add("loss", "loss, mean over the pairs", damping.len(), &one, &mean_ratio(&damping), ("", 1.0));
-        add("pitch", "pitch, mean over the pairs", frequency.len(), &one, &mean_ratio(&frequency), ("", 1.0));
+        let (loss, pitch) = (mean_ratio(&damping), mean_ratio(&frequency));
+        add("loss", "loss, mean over the pairs", damping.len(), &one, (&loss, &loss), ("", 1.0));
+        add("pitch", "pitch, mean over the pairs", frequency.len(), &one, (&pitch, &pitch), ("", 1.0));
     }
     if assumes_shape {
         result.notes.push(
@@ -221,7 +230,9 @@ pub fn compare_under_top(baseline: &Stage, other: &Stage, by_hand: &[(usize, usi
     }
     result.power_band_hz = power.and_then(|p| p.band_hz);
     result.notes.extend(notes);
+    result.notes.extend(moisture.note(&baseline.name, &other.name));
     result.notes.extend(baseline.notes.iter().chain(&other.notes).cloned());
+    result.moisture = moisture;
     result
 }
 

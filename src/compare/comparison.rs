@@ -1,5 +1,6 @@
 //! One stage against the baseline: what a comparison says.
 
+use super::moisture::MoistureChange;
 use super::verdict::Ratio;
 use crate::uncertainty::Figure;
 
@@ -9,6 +10,7 @@ pub struct Row {
     /// Stable short code.
     pub code: &'static str,
     pub what: String,
+    /// As they were measured; the ratio may be as at one moisture.
     pub baseline: Figure,
     pub other: Figure,
     /// Unit as shown, and the factor from SI to it.
@@ -39,6 +41,8 @@ pub struct Comparison {
     pub foretold: Vec<Foretold>,
     /// Whether the answer is to say how alike the two are (a left and a right side), not what changed.
     pub alike: bool,
+    /// What moisture makes of the two, and what was done about it.
+    pub moisture: MoistureChange,
 }
 
 /// A ratio that was foretold, and whether the measured one is what it said.

@@ -1,5 +1,6 @@
 //! This part against the shop's earlier ones: a control chart of individual values.
 
+use super::moisture::MoistureChange;
 use super::pairing::pair_modes;
 use super::same_mode::StageMode;
 use super::stage::{Stage, paired};
@@ -84,6 +85,10 @@ const MODE_FIGURES: &[ModeFigure] =
 pub fn control_charts(this: &Stage, earlier: &[Stage]) -> (Vec<Chart>, Vec<String>) {
     let mut charts = Vec::new();
     let mut notes = Vec::new();
+    // Each as at this part's moisture. What is to be said of one is much the same for the next: the first will do.
+    let changes: Vec<MoistureChange> = earlier.iter().map(|s| MoistureChange::between(this, s)).collect();
+    notes.extend(changes.iter().zip(earlier).find_map(|(change, s)| change.note(&this.name, &s.name)));
+    let earlier: Vec<Stage> = changes.iter().zip(earlier).map(|(change, s)| change.bring(s)).collect();
     if earlier.len() < USUAL {
         notes.push(format!(
             "{} earlier parts are few: limits from fewer than {USUAL} or so are rough, and move with every new one",
@@ -112,7 +117,7 @@ pub fn control_charts(this: &Stage, earlier: &[Stage]) -> (Vec<Chart>, Vec<Strin
     for (index, mode) in this.modes.iter().enumerate() {
         let partners: Option<Vec<&StageMode>> = pairings
             .iter()
-            .zip(earlier)
+            .zip(&earlier)
             .map(|(pairing, stage)| {
                 let partner = pairing.pairs.iter().find(|p| p.0 == Some(index))?.1?;
                 stage.modes.get(partner)

@@ -3,12 +3,13 @@
 use super::pairing::Paired;
 use super::repeatability::Repeatability;
 use super::same_mode::StageMode;
+use super::session::Tapped;
 use crate::loss::Mobility;
 use crate::part::RimBuild;
 use crate::uncertainty::Figure;
 
 /// What is known of a stage.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Stage {
     pub name: String,
     pub modes: Vec<StageMode>,
@@ -26,6 +27,11 @@ pub struct Stage {
     pub known: Repeatability,
     /// How the rim is built, where that is described.
     pub build: Option<RimBuild>,
+    /// Moisture content (fraction) that the air of the tapping gives to wood, if that air is known.
+    pub moisture: Option<Figure>,
+    /// Share of E along that a unit of moisture takes, if the wood is known.
+    pub modulus_lost: Option<f64>,
+    pub tapped: Tapped,
     pub notes: Vec<String>,
 }
 

@@ -42,6 +42,12 @@ pub fn place(path: &Path) -> PathBuf {
     }
 }
 
+/// When a file was last written, in seconds since the beginning of 1970.
+pub fn written_s(path: &Path) -> Option<f64> {
+    let changed = std::fs::metadata(path).ok()?.modified().ok()?;
+    Some(changed.duration_since(SystemTime::UNIX_EPOCH).ok()?.as_secs_f64())
+}
+
 /// A file as it was when it was written: by this one knows whether somebody else has put another in its place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stamp {

@@ -6,7 +6,7 @@ mod outlet;
 mod read;
 mod save;
 
-pub(crate) use identity::Stamp;
+pub(crate) use identity::{Stamp, written_s};
 pub(crate) use outlet::Outlet;
 pub(crate) use read::{MOST_REPORT_BYTES, MOST_WRITTEN_BYTES, ReadError, open_recording, read_bytes, read_text};
 pub use save::{SaveError, clear_forgotten, save, save_synced};

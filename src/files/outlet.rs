@@ -6,7 +6,7 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use super::identity::{Identity, identities, place};
-use super::save::{SaveError, save, unfit};
+use super::save::{SaveError, save, save_with, unfit};
 
 /// Where a command writes, and what it must not touch there.
 #[derive(Debug, Clone, Default)]
@@ -78,6 +78,20 @@ impl Outlet {
     pub fn save(&self, path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
         self.check(path)?;
         save(path, bytes, replace)
+    }
+
+    /// Saves what a function writes as [`save_with`] does, if it may be written.
+    ///
+    /// # Errors
+    /// As [`Self::check`] and [`save_with`].
+    pub fn save_with<E: From<SaveError>>(
+        &self,
+        path: &Path,
+        replace: bool,
+        write: impl FnOnce(&mut File) -> Result<(), E>,
+    ) -> Result<(), E> {
+        self.check(path)?;
+        save_with(path, replace, write)
     }
 
     /// Makes a folder, and those above it.

@@ -86,9 +86,23 @@ pub fn save_synced(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveE
 /// # Errors
 /// `Exists`, `NotRegular`, `Write`; in all cases what was there before is unharmed.
 pub fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
+    save_with(path, replace, |file| {
+        file.write_all(bytes).map_err(|source| SaveError::Write { path: path.to_owned(), source })
+    })
+}
+
+/// Saves as [`save`] does what a function writes.
+///
+/// # Errors
+/// As [`save`], and the function's own.
+pub fn save_with<E: From<SaveError>>(
+    path: &Path,
+    replace: bool,
+    write: impl FnOnce(&mut std::fs::File) -> Result<(), E>,
+) -> Result<(), E> {
     let failed = |source: std::io::Error| SaveError::Write { path: path.to_owned(), source };
     if !replace && path.exists() {
-        return Err(SaveError::Exists(path.to_owned()));
+        return Err(SaveError::Exists(path.to_owned()).into());
     }
     unfit(path)?;
     let folder = match path.parent() {
@@ -97,7 +111,8 @@ pub fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), SaveError> {
     };
     std::fs::create_dir_all(folder).map_err(failed)?;
     let mut file = tempfile::Builder::new().prefix(TEMPORARY).tempfile_in(folder).map_err(failed)?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
+    write(file.as_file_mut())?;
+    file.as_file().sync_all().map_err(failed)?;
     // Temporary files are private; a report is as readable as any other file.
     #[cfg(unix)]
     {

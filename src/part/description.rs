@@ -5,6 +5,8 @@ use std::ops::Range;
 use serde::{Deserialize, Serialize};
 use toml::Spanned;
 
+use super::day::Day;
+use super::moisture::moisture_in_air;
 use super::reader::{PartError, Reader, line_of};
 use super::rim_build::{FileRim, RimBuild};
 use super::units::{Dimension, parse_readings};
@@ -80,7 +82,11 @@ pub struct PartDescription {
     /// Temperature (C) and relative humidity (fraction) of the room.
     pub temperature: Option<Figure>,
     pub humidity: Option<Figure>,
+    /// The day of the tapping.
+    pub date: Option<Day>,
     pub deflection: Option<Deflection>,
+    /// Modulus of a bar of metal that is a check of the program (Pa).
+    pub known_modulus: Option<Figure>,
     /// From outside to inside; empty if not said.
     pub plies: Vec<Ply>,
     /// A rim's shape and joints, if they are said.
@@ -97,6 +103,8 @@ const SCALE_KG: f64 = 1e-3;
 const DIAL_M: f64 = 0.01e-3;
 const THERMOMETER_C: f64 = 1.0;
 const HYGROMETER: f64 = 0.03;
+/// A handbook's modulus of steel or aluminium for a bar of unknown alloy and rolling (share of it, common practice).
+const HANDBOOK: f64 = 0.02;
 
 /// Wood between cork and the heaviest ebony-like woods; outside it a reading is wrong.
 const DENSITIES_KG_M3: Range<f64> = 80.0..1400.0;
@@ -114,6 +122,8 @@ pub(crate) struct PartTable {
     mass: Option<Spanned<String>>,
     temperature: Option<Spanned<String>>,
     humidity: Option<Spanned<String>>,
+    date: Option<Spanned<String>>,
+    known_modulus: Option<Spanned<String>>,
     #[serde(default)]
     uncertainty: FileUncertainty,
     deflection: Option<FileDeflection>,
@@ -140,6 +150,7 @@ struct FileUncertainty {
     mass: Option<Spanned<String>>,
     weight: Option<Spanned<String>>,
     reading: Option<Spanned<String>>,
+    known_modulus: Option<Spanned<String>>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -198,6 +209,21 @@ impl PartDescription {
                 THERMOMETER_C,
             )?,
             humidity: field("humidity", &file.humidity, None, (Cause::Humidity, Humidity), HYGROMETER)?,
+            known_modulus: field(
+                "known_modulus",
+                &file.known_modulus,
+                u.known_modulus.as_ref(),
+                (Cause::KnownModulus, Dimension::Modulus),
+                0.0,
+            )?
+            .map(|known| match u.known_modulus {
+                Some(_) => known,
+                None => known.clone().plus_uncertainty(HANDBOOK * known.value, Cause::KnownModulus),
+            }),
+            date: match &file.date {
+                Some(date) => Some(Day::parse(date.get_ref()).map_err(|why| reader.wrong("date", date, why))?),
+                None => None,
+            },
             notes: file.notes.clone(),
             rim: file.rim.as_ref().map(|r| r.read(&reader)).transpose()?,
             deflection,
@@ -255,6 +281,12 @@ impl PartDescription {
         }
     }
 
+    /// Moisture content (fraction of the dry mass) that wood takes on in the air of the tapping, if that is known and wood in it has
+    /// been measured.
+    pub fn moisture(&self) -> Option<Figure> {
+        moisture_in_air(self.temperature.as_ref()?, self.humidity.as_ref()?)
+    }
+
     /// What looks wrong with the readings, each as a sentence; moduli are not to be computed from such.
     pub fn questions(&self) -> Vec<String> {
         let mut questions = Vec::new();
@@ -295,6 +327,7 @@ impl PartDescription {
             }
         }
         if self.kind == Kind::Strip
+            && self.known_modulus.is_none()
             && questions.is_empty()
             && let Ok(sizes) = self.sizes()
         {

@@ -2,6 +2,7 @@
 //!
 //! This room knows readings and wood; it knows nothing of sound.
 
+mod day;
 mod description;
 mod holding;
 mod moisture;
@@ -10,10 +11,11 @@ mod rim_build;
 mod station;
 mod units;
 
+pub use day::Day;
 pub(crate) use description::PartTable;
 pub use description::{Deflection, Kind, PartDescription, Ply, Sizes};
 pub use holding::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY};
-pub use moisture::{equilibrium_moisture, modulus_at_12_percent};
+pub use moisture::{equilibrium_moisture, modulus_at_12_percent, moisture_in_air};
 pub use reader::PartError;
 pub(crate) use reader::line_of;
 pub use rim_build::{LiningKind, RimBuild};

@@ -1,5 +1,7 @@
 //! Moisture of wood in the air of a room, and what it does to the modulus.
 
+use crate::uncertainty::{Cause, Figure};
+
 /// Equilibrium moisture content (fraction of the dry mass) in air of a temperature (C) and relative humidity (fraction).
 ///
 /// Wood Handbook FPL-GTR-282 (2021), Eq. 4-5 (Hailwood-Horrobin), read in a public transcription. A newer equation in the
@@ -16,6 +18,18 @@ pub fn equilibrium_moisture(temperature_c: f64, humidity: f64) -> Option<f64> {
     let kh = k * humidity;
     let bound = (k1 * kh + 2.0 * k1 * k2 * kh * kh) / (1.0 + k1 * kh + k1 * k2 * kh * kh);
     Some(18.0 / w * (kh / (1.0 - kh) + bound))
+}
+
+/// Two official equations (4-5 and 4-6 of the Wood Handbook) differ by up to half a percent of moisture.
+const EQUATIONS_DIFFER: f64 = 0.003;
+
+/// Equilibrium moisture content (fraction) in air that was read, with the doubt of thermometer, hygrometer and equation.
+pub fn moisture_in_air(temperature: &Figure, humidity: &Figure) -> Option<Figure> {
+    equilibrium_moisture(temperature.value, humidity.value)?;
+    // At the edge of the range the slope is taken on its inner side.
+    let at = |t: f64, h: f64| equilibrium_moisture(t.clamp(0.0, 60.0), h.clamp(0.05, 0.95)).unwrap_or(f64::NAN);
+    let read = Figure::combine(&[temperature, humidity], |x| at(x[0], x[1]));
+    Some(read.plus_uncertainty(EQUATIONS_DIFFER, Cause::MoistureEquation))
 }
 
 /// Factor that brings a modulus at some moisture (fraction) to 12 % moisture.

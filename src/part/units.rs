@@ -7,6 +7,7 @@ pub enum Dimension {
     Mass,
     Temperature,
     Humidity,
+    Modulus,
 }
 
 /// A unit: its names, and its value v in SI as v = scale * number + offset.
@@ -42,6 +43,8 @@ const TEMPERATURES: &[Unit] = &[
     Unit { names: &["F", "°F", "fahrenheit"], scale: 5.0 / 9.0, offset: -32.0 * 5.0 / 9.0 },
     Unit { names: &["K", "kelvin"], scale: 1.0, offset: -273.15 },
 ];
+const MODULI: &[Unit] =
+    &[unit(&["GPa"], 1e9), unit(&["MPa", "N/mm2", "N/mm²"], 1e6), unit(&["Mpsi", "million psi"], 6.894_757_293_168e9)];
 const HUMIDITIES: &[Unit] = &[unit(&["%", "percent", "%RH", "% RH"], 0.01)];
 
 impl Dimension {
@@ -51,6 +54,7 @@ impl Dimension {
             Self::Mass => MASSES,
             Self::Temperature => TEMPERATURES,
             Self::Humidity => HUMIDITIES,
+            Self::Modulus => MODULI,
         }
     }
 
@@ -61,6 +65,7 @@ impl Dimension {
             Self::Mass => "\"100 g\" or \"3.5 oz\"",
             Self::Temperature => "\"20 C\" or \"70 F\"",
             Self::Humidity => "\"46 %\"",
+            Self::Modulus => "\"200 GPa\"",
         }
     }
 }
@@ -198,6 +203,9 @@ mod tests {
         close(one("1,9mm", Dimension::Length), 1.9e-3);
         close(one("412 g", Dimension::Mass), 0.412);
         close(one("14.5 oz", Dimension::Mass), 0.411_068_085_312_5);
+        close(one("200 GPa", Dimension::Modulus), 200e9);
+        // A pound-force (0.45359237 kg times 9.80665 m/s2) over a square inch is 6894.757293 Pa.
+        close(one("10 Mpsi", Dimension::Modulus) / 1e10, 0.453_592_37 * 9.806_65 / (0.0254 * 0.0254 * 1e3));
         close(one("46 %", Dimension::Humidity), 0.46);
         close(one("70 F", Dimension::Temperature), 38.0 * 5.0 / 9.0);
         assert_eq!(parse_readings("1.88 1.91 1.90 mm", Dimension::Length).map(|r| r.len()), Ok(3));

@@ -2,6 +2,7 @@
 //!
 //! Source: Wood Handbook (FPL-GTR-282), Tables 5-1 and 5-2 (ratios) and 5-3a (bending modulus and specific gravity at 12 %
 //! moisture), read in public transcriptions; rows for birch, mahogany and red cedar converted from Agriculture Handbook 72.
+//! Green moduli: maple, cherry, ash, poplar and birch from the same transcriptions; walnut, both oaks and cedar from memory.
 //! A board differs from its species: a tapped blank always knows better.
 
 use crate::uncertainty::{Cause, Figure, Scope, Source};
@@ -17,24 +18,28 @@ pub struct Wood {
     across: f64,
     shear: f64,
     poisson: f64,
+    /// Bending modulus green (GPa), and the moisture at which drying begins to tell (%), for its Eq. 5-3.
+    green_gpa: f64,
+    tells_from_percent: f64,
 }
 
-const fn wood(name: &'static str, bending_gpa: f64, gravity: f64, ratios: [f64; 3]) -> Wood {
-    Wood { name, bending_gpa, gravity, across: ratios[0], shear: ratios[1], poisson: ratios[2] }
+const fn wood(name: &'static str, bending_gpa: f64, gravity: f64, ratios: [f64; 3], green: (f64, f64)) -> Wood {
+    let [across, shear, poisson] = ratios;
+    Wood { name, bending_gpa, gravity, across, shear, poisson, green_gpa: green.0, tells_from_percent: green.1 }
 }
 
 // A Poisson's ratio of 0.318 has nothing to do with 1/pi.
 #[allow(clippy::approx_constant)]
 pub const WOODS: &[Wood] = &[
-    wood("black walnut", 11.6, 0.55, [0.106, 0.085, 0.495]),
-    wood("sugar maple", 12.6, 0.63, [0.132, 0.111, 0.424]),
-    wood("yellow birch", 13.9, 0.62, [0.078, 0.074, 0.426]),
-    wood("black cherry", 10.3, 0.50, [0.197, 0.147, 0.392]),
-    wood("white ash", 12.0, 0.60, [0.125, 0.109, 0.371]),
-    wood("yellow-poplar", 10.9, 0.42, [0.092, 0.075, 0.318]),
-    wood("red oak", 12.5, 0.63, [0.154, 0.089, 0.350]),
-    wood("white oak", 12.3, 0.68, [0.163, 0.086, 0.369]),
-    wood("western red cedar", 7.65, 0.32, [0.081, 0.087, 0.378]),
+    wood("black walnut", 11.6, 0.55, [0.106, 0.085, 0.495], (9.8, 25.0)),
+    wood("sugar maple", 12.6, 0.63, [0.132, 0.111, 0.424], (10.7, 25.0)),
+    wood("yellow birch", 13.9, 0.62, [0.078, 0.074, 0.426], (10.34, 27.0)),
+    wood("black cherry", 10.3, 0.50, [0.197, 0.147, 0.392], (9.0, 25.0)),
+    wood("white ash", 12.0, 0.60, [0.125, 0.109, 0.371], (9.9, 24.0)),
+    wood("yellow-poplar", 10.9, 0.42, [0.092, 0.075, 0.318], (8.4, 25.0)),
+    wood("red oak", 12.5, 0.63, [0.154, 0.089, 0.350], (9.3, 25.0)),
+    wood("white oak", 12.3, 0.68, [0.163, 0.086, 0.369], (8.6, 25.0)),
+    wood("western red cedar", 7.65, 0.32, [0.081, 0.087, 0.378], (6.5, 25.0)),
 ];
 
 /// The Handbook's bending modulus holds some shear deflection; E along the grain is a tenth higher (there).
@@ -84,6 +89,13 @@ pub fn find_wood(name: &str) -> Result<&'static Wood, String> {
 }
 
 impl Wood {
+    /// Share by which the modulus along the grain falls for a unit of moisture content (a fraction, so 1.3 is 1.3 % for each percent).
+    ///
+    /// Wood Handbook Eq. 5-3, P = P12 (P12/Pg)^((12 - M)/(Mp - 12)), of which this is the logarithm's slope.
+    pub fn modulus_lost_with_moisture(&self) -> f64 {
+        100.0 * (self.bending_gpa / self.green_gpa).ln() / (self.tells_from_percent - 100.0 * MOISTURE)
+    }
+
     /// As a material, every board's spread in its uncertainty. Two plies of one `board` share it.
     pub fn material(&self, board: &str) -> Material {
         let scope = || Scope::Board(board.into());
@@ -122,5 +134,8 @@ mod tests {
         let maple = find_wood("maple").map(|w| w.material("inner")).unwrap_or_else(|e| panic!("{e}"));
         assert!((maple.along.value - 13.86e9).abs() < 1e6 && (maple.along.relative_u() - 0.22).abs() < 1e-9);
         assert!((maple.density.value - 705.6).abs() < 0.1);
+        // Sugar maple: E falls by 1.26 % for each percent of moisture (by hand: 100 ln(12.6/10.7)/13 = 1.2573).
+        let lost = find_wood("maple").map(Wood::modulus_lost_with_moisture);
+        assert!(lost.is_ok_and(|l| (l - 1.2573).abs() < 1e-4));
     }
 }

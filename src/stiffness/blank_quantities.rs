@@ -2,7 +2,7 @@
 
 use super::blank::BlankResult;
 use super::quantity::{Quantity, QuantityKind};
-use crate::part::{PartDescription, Sizes, equilibrium_moisture, modulus_at_12_percent};
+use crate::part::{PartDescription, Sizes, modulus_at_12_percent};
 use crate::uncertainty::{Cause, Figure};
 
 /// Dry over green modulus, average of the species in the Wood Handbook's Table 5-3 (maple, walnut, birch, ash: 1.15 to 1.25;
@@ -36,14 +36,7 @@ pub fn blank_quantities(part: &PartDescription, sizes: &Sizes, blank: &BlankResu
         add(QuantityKind::CharacteristicImpedance, Figure::combine(&[along, &density], |x| (x[0] * x[1]).sqrt()));
         add(QuantityKind::RadiationRatio, Figure::combine(&[along, &density], |x| (x[0] / x[1].powi(3)).sqrt()));
     }
-    if let (Some(temperature), Some(humidity)) = (&part.temperature, &part.humidity)
-        && equilibrium_moisture(temperature.value, humidity.value).is_some()
-    {
-        // At the edge of the range the slope is taken on its inner side.
-        let at = |t: f64, h: f64| equilibrium_moisture(t.clamp(0.0, 60.0), h.clamp(0.05, 0.95)).unwrap_or(f64::NAN);
-        // Two official equations differ by up to half a percent.
-        let moisture = Figure::combine(&[temperature, humidity], |x| at(x[0], x[1]))
-            .plus_uncertainty(0.003, Cause::MoistureEquation);
+    if let Some(moisture) = part.moisture() {
         add(QuantityKind::MoistureContent, moisture.clone());
         if let Some(along) = &blank.along {
             let brought = Figure::combine(&[along, &moisture], |x| x[0] * modulus_at_12_percent(x[1], DRY_OVER_GREEN));

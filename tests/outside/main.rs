@@ -14,6 +14,7 @@ mod give;
 #[path = "../../benches/goals/mod.rs"]
 mod goals;
 mod laminate;
+mod moisture;
 mod plates;
 mod recordings;
 mod rim_elements;

@@ -4,7 +4,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::document::schema_text;
-use crate::compare::{Comparison, Row};
+use crate::compare::{Comparison, MoistureChange, Row};
+use crate::uncertainty::Figure;
 
 /// Name and version of the document's form.
 pub const COMPARISON_SCHEMA: &str = "ringwright.compare/1";
@@ -32,9 +33,57 @@ struct ComparisonEntry {
     /// Frequencies of modes without a partner (Hz).
     unpaired_baseline_hz: Vec<f64>,
     unpaired_other_hz: Vec<f64>,
+    moisture: MoistureEntry,
     notes: Vec<String>,
     /// Band of the power (Hz), its ends faded, where both stages' mobility was measured.
     power_band_hz: Option<[f64; 2]>,
+}
+
+/// What moisture makes of the two stages, and what was done about it.
+#[derive(Debug, Serialize, JsonSchema)]
+struct MoistureEntry {
+    /// `one_session`: tapped in one session and air, nothing is corrected; `brought`: both airs are known, and the ratios are as at the
+    /// baseline's moisture; `other_days`: tapped on different days, air not known, intervals are wider; `not_known`: nothing shows when or
+    /// in which air, no allowance is made.
+    state: String,
+    /// Moisture content (fraction of the dry mass) that the air of the stage gives to wood; null where the air is not known.
+    baseline_content: Option<MoistureFigure>,
+    other_content: Option<MoistureFigure>,
+    /// By how much the wood of the other stage is taken to be wetter (fraction).
+    difference: MoistureFigure,
+    /// Factors on the other stage's mass, stiffness, frequencies and losses in the ratios; what was measured stands in the rows.
+    mass_factor: MoistureFigure,
+    stiffness_factor: MoistureFigure,
+    frequency_factor: MoistureFigure,
+    loss_factor: MoistureFigure,
+}
+
+#[derive(Debug, Serialize, JsonSchema)]
+struct MoistureFigure {
+    value: f64,
+    /// Standard uncertainty.
+    u: f64,
+}
+
+impl MoistureFigure {
+    fn new(figure: &Figure) -> Self {
+        Self { value: figure.value, u: figure.u_95() }
+    }
+}
+
+impl MoistureEntry {
+    fn new(change: &MoistureChange) -> Self {
+        Self {
+            state: change.state.code().to_owned(),
+            baseline_content: change.baseline.as_ref().map(MoistureFigure::new),
+            other_content: change.other.as_ref().map(MoistureFigure::new),
+            difference: MoistureFigure::new(&change.difference),
+            mass_factor: MoistureFigure::new(&change.mass),
+            stiffness_factor: MoistureFigure::new(&change.stiffness),
+            frequency_factor: MoistureFigure::new(&change.pitch),
+            loss_factor: MoistureFigure::new(&change.loss),
+        }
+    }
 }
 
 /// A ratio that was foretold, with its 95 % interval.
@@ -53,7 +102,8 @@ struct PairEntry {
     rows: Vec<RowEntry>,
 }
 
-/// A figure in both stages and its ratio. SI units, standard uncertainties, 95 % interval of the ratio.
+/// A figure in both stages, as measured, and its ratio, as at one moisture. SI units, standard uncertainties, 95 % interval of the
+/// ratio.
 #[derive(Debug, Serialize, JsonSchema)]
 struct RowEntry {
     code: String,
@@ -121,6 +171,7 @@ pub fn comparison_json(comparisons: &[Comparison]) -> String {
             .collect(),
         unpaired_baseline_hz: c.unpaired.0.clone(),
         unpaired_other_hz: c.unpaired.1.clone(),
+        moisture: MoistureEntry::new(&c.moisture),
         notes: c.notes.clone(),
         power_band_hz: c.power_band_hz.map(Into::into),
     };

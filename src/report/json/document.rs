@@ -223,7 +223,7 @@ impl RecordingEntry {
             .filter(|q| q.code == QuantityKind::BendingStiffness.code())
             .map(|q| Figure::new(q.figure.value, q.figure.u, Cause::BendingStiffness))
             .next();
-        StageTake { station, modes: self.modes.iter().map(mode).collect(), bending_stiffness }
+        StageTake { station, modes: self.modes.iter().map(mode).collect(), bending_stiffness, recorded: None }
     }
 }
 

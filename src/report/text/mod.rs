@@ -7,6 +7,7 @@ pub mod numbers;
 pub mod paragraph;
 mod part;
 pub mod plan;
+pub mod reference;
 pub mod rim;
 pub mod room_check;
 pub mod shown;

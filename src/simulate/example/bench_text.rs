@@ -8,15 +8,15 @@ const WALNUT: &str = "    [[part.stage.ply]]\n    wood = \"left-blank\"     # th
                       thickness = \"1.9 mm\"\n";
 const MAPLE: &str = "    [[part.stage.ply]]\n    wood = \"maple-ply\"\n    thickness = \"1.4 mm\"\n";
 
-/// Temperature (C) and humidity (%) when a stage was tapped: from the blanks in one week to the glued-up rim in another.
+/// The day on which a stage was tapped, and its air (C, %): from the blanks in one week to the glued-up rim in another.
 fn air(stage: &str) -> String {
-    let (celsius, percent) = match stage {
-        "flat" => (20, 46),
-        "bent" | "plain" => (21, 45),
-        "laminated" => (21, 43),
-        _ => (22, 41),
+    let (date, celsius, percent) = match stage {
+        "flat" => ("2026-03-02", 20, 46),
+        "bent" | "plain" => ("2026-03-14", 21, 45),
+        "laminated" => ("2026-03-20", 21, 43),
+        _ => ("2026-04-09", 22, 41),
     };
-    format!("  temperature = \"{celsius} C\"\n  humidity = \"{percent} %\"\n")
+    format!("  date = \"{date}\"\n  temperature = \"{celsius} C\"\n  humidity = \"{percent} %\"\n")
 }
 
 /// The text of `bench.toml`. Masses are rounded as a kitchen scale shows them.
