@@ -180,6 +180,6 @@ mod tests {
     fn at_tail() -> StageTake {
         let station =
             crate::part::Station { place: "rim/laminated/tail".into(), added: Figure::exact(0.0), is_folder: true };
-        StageTake { station, modes: Vec::new(), bending_stiffness: None }
+        StageTake { station, modes: Vec::new(), bending_stiffness: None, recorded: None }
     }
 }
