@@ -41,7 +41,7 @@ const TOLD: usize = 4;
 /// Steps in the band over which the mobility is averaged.
 const STEPS: usize = 4000;
 /// What joints and a frame of thin lines leave out (relative, standard uncertainty): by judgement, not yet measured on real rims.
-pub(super) const MODEL_TONES: f64 = 0.05;
+pub const MODEL_TONES: f64 = 0.05;
 const MODEL_POWER: f64 = 0.15;
 /// The same with held edges, which are neither hinged nor still (by judgement).
 const HELD_TONES: f64 = 0.15;

@@ -17,6 +17,7 @@ mod plates;
 mod recordings;
 mod rim_elements;
 mod rims;
+mod rims_built;
 mod scipy;
 mod standards;
 
