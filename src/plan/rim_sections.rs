@@ -16,7 +16,7 @@ pub struct RimWish {
     pub linings: LiningKind,
     /// The plates hold the sides' edges; else the rim is free.
     pub held: bool,
-    /// Side braces, from plate to plate: their shares of the way around, and what they are.
+    /// Side braces, between the linings or from plate to plate without them: their shares of the way around, and what they are.
     pub braces: Vec<f64>,
     pub brace: Bar,
     /// Names, and shares of the way around.

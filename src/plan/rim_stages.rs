@@ -7,7 +7,7 @@ use super::rim_sections::{RimWish, as_the_shop_makes_it, joined, leaf, made, sid
 use crate::rim::{Leaf, Plane, Rim, RimMode, RimPiece, Section};
 use crate::uncertainty::{Cause, Figure};
 
-/// A stage of the rim as the frame model has it. Intervals: of the plies, and of the model itself.
+/// A stage of the rim as the model has it. Intervals: of the plies, and of the model itself.
 #[derive(Debug, Clone)]
 pub struct RimStage {
     pub name: &'static str,
