@@ -34,7 +34,8 @@ const WEB_M: f64 = 1e-3;
 
 /// See [`Wall::into_block_m`].
 const INTO_BLOCK: f64 = 0.95;
-const INTO_BLOCK_LINED: f64 = 2.1;
+const INTO_BLOCK_LINED: f64 = 0.5;
+const INTO_BLOCK_MOST: f64 = 2.0;
 
 impl LightWood {
     /// Its grain along the rim.
@@ -46,8 +47,7 @@ impl LightWood {
     /// Its grain up the depth.
     fn upright(&self, thickness_m: f64) -> Leaf {
         let across = self.along_pa / ACROSS;
-        let leaf =
-            Leaf::wood(thickness_m, across, self.along_pa, self.shear_pa, POISSON / ACROSS, self.density_kg_m3);
+        let leaf = Leaf::wood(thickness_m, across, self.along_pa, self.shear_pa, POISSON / ACROSS, self.density_kg_m3);
         Leaf { through_pa: ROLLING * self.shear_pa, ..leaf }
     }
 }
@@ -101,12 +101,13 @@ impl Wall {
     /// How far (m) into a block this wall bends on as if the block were not there: stress must spread through the soft grain of its end.
     ///
     /// A strip on an elastic bed gives the length, (D thickness/E)^(1/4); its factors are fitted to solids (the even rims of
-    /// `tests/outside/fem/rims_built.csv`): linings end at the block, and what they carried has farther to go.
+    /// `tests/outside/fem/rims_built.csv`): linings end at the block, and the more they carried the farther it has to go.
     pub fn into_block_m(&self, block_m: f64, wood: &LightWood) -> f64 {
         let bands = 2.0 * self.edge_m / self.depth_m;
         let strip = self.middle.strip() * (1.0 - bands) + self.edge.strip() * bands;
         let bed = (strip * block_m * ACROSS / wood.along_pa).powf(0.25);
-        bed * if self.edge_m > 0.0 { INTO_BLOCK_LINED } else { INTO_BLOCK }
+        let stiffer = (self.edge.strip() / self.middle.strip()).ln();
+        bed * (INTO_BLOCK + INTO_BLOCK_LINED * stiffer).min(INTO_BLOCK_MOST)
     }
 
     /// With an upright bar glued on between the linings, or over the whole depth without them, spread over the stretch that it stands

@@ -53,8 +53,16 @@ impl Shell {
         let total: f64 = leaves.iter().map(|l| l.thickness_m).sum();
         let zero = Matrix3::zeros();
         let (stretch, couple, bend, face_m) = (zero, zero, zero, -0.5 * total);
-        let bare =
-            Self { stretch, couple, bend, third_n_m2: [0.0; 2], through_n_m: 0.0, mass: [0.0; 3], outside_m: face_m, inside_m: face_m };
+        let bare = Self {
+            stretch,
+            couple,
+            bend,
+            third_n_m2: [0.0; 2],
+            through_n_m: 0.0,
+            mass: [0.0; 3],
+            outside_m: face_m,
+            inside_m: face_m,
+        };
         leaves.iter().fold(bare, |shell, leaf| shell.with_inside(leaf))
     }
 
@@ -109,7 +117,8 @@ impl Shell {
         let mut curved = *self;
         for (row, sign) in [(0, 1.0), (1, -1.0)] {
             let c = sign * curvature;
-            curved.stretch[(row, row)] += c * self.couple[(row, row)] + (if row == 0 { c * c } else { 0.0 }) * self.bend[(row, row)];
+            curved.stretch[(row, row)] +=
+                c * self.couple[(row, row)] + (if row == 0 { c * c } else { 0.0 }) * self.bend[(row, row)];
             curved.couple[(row, row)] += c * self.bend[(row, row)];
             curved.bend[(row, row)] += c * self.third_n_m2[row];
         }

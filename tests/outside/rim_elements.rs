@@ -271,7 +271,11 @@ fn walls_of_wood_as_shells() {
         for (plane, name) in [(Plane::In, "in"), (Plane::Out, "out")] {
             for (mode, (solid, (hz, change))) in tones(case, name).iter().zip(frame(&of, plane)).enumerate() {
                 let k = std::f64::consts::TAU * (2 + mode / 2) as f64 / outline.length_m();
-                let gives = if plane == Plane::In { 0.0 } else { 0.5 * (k * THICK_M).powi(2) / 12.0 * YOUNG / (WOOD * 5.0 / 6.0) };
+                let gives = if plane == Plane::In {
+                    0.0
+                } else {
+                    0.5 * (k * THICK_M).powi(2) / 12.0 * YOUNG / (WOOD * 5.0 / 6.0)
+                };
                 let what = format!("{case} shell {name} {}", mode + 1);
                 between(&what, solid.value, (hz * (1.0 - gives), hz), 2.0 * THIN + change + solid.change);
             }

@@ -17,7 +17,7 @@ const MIDDLING_G: &[f64] = &[4.0, 8.0];
 const HEAVY_G: &[f64] = &[10.0, 20.0];
 
 /// Modes that are looked for, and the band in which takes hold them (Hz).
-const MODES: usize = 36;
+const MODES: usize = 60;
 pub const BAND_HZ: (f64, f64) = (40.0, 1200.0);
 
 /// A stage of a part in the demonstration, as finite elements have it.
