@@ -1,8 +1,8 @@
 //! The demonstration, run once: every figure that it prints with an interval, against its own truth.toml.
 //!
-//! The truth is the simulation's: a blank's modes come from the same plates and a rim's from the same frame that the program
-//! computes with, so what is checked is the way from sound to figures, not that physics (`tests/outside` checks it by finite
-//! elements, published values and formulas of others). Tests at the end of the file check the truth by hand where that is short.
+//! The truth is the simulation's. A blank's modes come from the same plates that the program computes with, so there the way from sound
+//! to figures is checked, not that physics (`tests/outside` checks it by finite elements, published values and formulas of others). A
+//! bent side and a rim are solid bodies in finite elements: what the program forecasts for them is set against other physics than its own. Tests at the end of the file check the truth by hand where that is short.
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;

@@ -38,9 +38,9 @@ pub fn rim_ratios(
     // What is not known of the plies' stiffness the rim's does not know either.
     let scaled = glued.stiffness_ratio.map(|v| stiffness * v / glued.stiffness_ratio.value);
     Ok(RimRatios {
-        // The model's lacks are much the same in both stages, though not quite.
+        // The model's lacks are much the same in both stages, though not quite; not so those of joints, of which the first has none.
         stiffness: scaled
-            .plus_uncertainty(MODEL_TONES * stiffness, Cause::RimModel)
+            .plus_uncertainty(if joined { 2.0 } else { 1.0 } * MODEL_TONES * stiffness, Cause::RimModel)
             .plus_uncertainty(differ * stiffness, Cause::TonesDiffer),
         power: after.power.iter().map(|p| p.given_force.clone()).collect(),
         mass,

@@ -16,7 +16,7 @@ pub struct RimWish {
     pub linings: LiningKind,
     /// The plates hold the sides' edges; else the rim is free.
     pub held: bool,
-    /// Side braces, from plate to plate: their shares of the way around, and what they are.
+    /// Side braces, between the linings or from plate to plate without them: their shares of the way around, and what they are.
     pub braces: Vec<f64>,
     pub brace: Bar,
     /// Names, and shares of the way around.
@@ -108,22 +108,28 @@ pub fn joined_of(side: &Section, thickness_m: f64, wish: &RimWish, joinery: &Joi
     let shell = wall.middle;
     let (thick, high) = joinery.lining_m;
     let lining = |kerfed| Lining { thickness_m: thick, high_m: high, kerfed, wood: joinery.lining };
-    let lined = match wish.linings {
+    let lined_wall = match wish.linings {
         LiningKind::None => wall,
         LiningKind::Kerfed => Wall::lined(&shell, wish.depth_m, &lining(true)),
         LiningKind::Solid => Wall::lined(&shell, wish.depth_m, &lining(false)),
     };
     // What runs along the edges stands still where they are held: their sheet is the side's.
-    let lined = side.with_wall(&lined);
+    let lined = side.with_wall(&lined_wall);
     let mut pieces: Vec<RimPiece> = wish.braces.iter().map(|share| brace(&lined, thickness_m, wish, *share)).collect();
     if let Some(block) = wish.block_m {
         // The grain of blocks runs up their depth.
         let LightWood { along_pa, shear_pa, density_kg_m3 } = joinery.block;
         let sheet = Sheet::upright(block, along_pa, along_pa / ACROSS, shear_pa, density_kg_m3);
-        let wall = Wall::blocked(&shell, wish.depth_m, block, &joinery.block);
-        let blocked = Section { sheet: side.sheet.map(|s| s.beside(&sheet)), ..side.with_wall(&wall) };
-        let half = 0.5 * joinery.block_length_m / wish.outline.length_m();
-        pieces.extend([0.0, 0.5].map(|middle| RimPiece { from: middle - half, to: middle + half, section: blocked }));
+        let blocked = Wall::blocked(&shell, wish.depth_m, block, &joinery.block);
+        let sheet = side.sheet.map(|s| s.beside(&sheet));
+        let of = |wall: &Wall| Section { sheet, ..side.with_wall(wall) };
+        let limp = lined_wall.weighing(&blocked);
+        let length_m = joinery.block_length_m;
+        let into_m = lined_wall.into_block_m(block, &joinery.block).min(0.45 * length_m);
+        for (long_m, section) in [(length_m, of(&limp)), (length_m - 2.0 * into_m, of(&blocked))] {
+            let half = 0.5 * long_m / wish.outline.length_m();
+            pieces.extend([0.0, 0.5].map(|middle| RimPiece { from: middle - half, to: middle + half, section }));
+        }
     }
     (lined, pieces)
 }

@@ -42,6 +42,8 @@ pub struct RimMode {
 #[derive(Debug, Clone)]
 pub struct Rim {
     nodes: Vec<(f64, f64)>,
+    /// Of the nodes of a closed rim: their shares of the way around.
+    shares: Vec<f64>,
     sections: Vec<Section>,
     /// Point masses: node, kg.
     masses: Vec<(usize, f64)>,
@@ -66,24 +68,27 @@ const SHIFT: f64 = 3947.8;
 impl Rim {
     /// A closed rim of so many elements of one section, with other pieces laid over it, the later over the earlier.
     pub fn closed(outline: &Outline, elements: usize, section: &Section, pieces: &[RimPiece]) -> Self {
-        let share = |i: usize| i as f64 / elements as f64;
+        let shares = ends_at_pieces(elements, pieces);
         let of = |i: usize| {
-            let middle = share(i) + 0.5 / elements as f64;
+            let next = shares.get(i + 1).copied().unwrap_or(1.0 + shares[0]);
+            let middle = 0.5 * (shares[i] + next);
             // A piece may reach over the tail: from below 0 or to above 1.
             let inside = |p: &&RimPiece| [-1.0, 0.0, 1.0].iter().any(|turn| (p.from..p.to).contains(&(middle + turn)));
             pieces.iter().rev().find(inside).map_or(*section, |p| p.section)
         };
-        let nodes = (0..elements).map(|i| outline.at(share(i))).collect();
-        Self::of(nodes, (0..elements).map(of).collect(), true)
+        let nodes = shares.iter().map(|share| outline.at(*share)).collect();
+        Self::of(nodes, (0..elements).map(of).collect(), Some(shares))
     }
 
     /// An open curve through points (m), both ends free: a bent side before it is glued up. As a rim runs, counterclockwise.
     pub fn open(points: &[(f64, f64)], section: &Section) -> Self {
-        Self::of(points.to_vec(), vec![*section; points.len().saturating_sub(1)], false)
+        Self::of(points.to_vec(), vec![*section; points.len().saturating_sub(1)], None)
     }
 
-    fn of(nodes: Vec<(f64, f64)>, sections: Vec<Section>, closed: bool) -> Self {
-        let mut rim = Self { nodes, sections, masses: Vec::new(), closed, held_m: None };
+    fn of(nodes: Vec<(f64, f64)>, sections: Vec<Section>, shares: Option<Vec<f64>>) -> Self {
+        let closed = shares.is_some();
+        let shares = shares.unwrap_or_default();
+        let mut rim = Self { nodes, shares, sections, masses: Vec::new(), closed, held_m: None };
         let curved = |(i, section): (usize, &Section)| section.curved(rim.curvature(i));
         rim.sections = rim.sections.iter().enumerate().map(curved).collect();
         rim
@@ -131,7 +136,12 @@ impl Rim {
 
     /// The node nearest to a share of the way around.
     pub fn node_at(&self, share: f64) -> usize {
-        (share.rem_euclid(1.0) * self.nodes.len() as f64).round() as usize % self.nodes.len()
+        let apart = |at: &f64| {
+            let way = (at - share).rem_euclid(1.0);
+            way.min(1.0 - way)
+        };
+        let nearest = self.shares.iter().enumerate().min_by(|a, b| apart(a.1).total_cmp(&apart(b.1)));
+        nearest.map_or(0, |(node, _)| node)
     }
 
     pub fn nodes(&self) -> &[(f64, f64)] {
@@ -292,6 +302,33 @@ impl Rim {
         let own = if self.held_m.is_some() { 0.0 } else { -1.0 / (omega * self.mass_kg()) };
         elastic + Complex64::new(0.0, own)
     }
+}
+
+/// Shares of the way around of so many nodes: even, but the nearest ones moved to where pieces begin and end.
+fn ends_at_pieces(elements: usize, pieces: &[RimPiece]) -> Vec<f64> {
+    let even = |i: usize| i as f64 / elements as f64;
+    let mut shares: Vec<f64> = (0..elements).map(even).collect();
+    for end in pieces.iter().flat_map(|p| [p.from, p.to]) {
+        let place = end.rem_euclid(1.0) * elements as f64;
+        let near = place.round() as usize;
+        // One node, one end: if two ends lie as near as that, the second takes the neighbour on its side.
+        let taken = |node: usize| (shares[node % elements] - even(node % elements)).abs() > 1e-12;
+        let at = |node: usize| even(node) + (shares[node % elements] - even(node % elements));
+        let node = if !taken(near) {
+            near
+        } else if place / elements as f64 > at(near) + 1e-9 {
+            near + 1
+        } else if place / (elements as f64) < at(near) - 1e-9 {
+            near + elements - 1
+        } else {
+            continue;
+        };
+        if !taken(node) {
+            let off = (place - node as f64) / elements as f64;
+            shares[node % elements] = even(node % elements) + off - off.round();
+        }
+    }
+    shares
 }
 
 #[cfg(test)]

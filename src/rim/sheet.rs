@@ -45,7 +45,7 @@ impl Sheet {
     }
 }
 
-/// A bar of wood that is glued to the side from plate to plate: a side brace.
+/// An upright bar of wood that is glued to the side: a side brace.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bar {
     pub width_m: f64,

@@ -17,21 +17,26 @@ pub(super) const UPWARDS: usize = 3;
 pub(super) const PER_NODE: usize = 3 * ACROSS + UPWARDS;
 const BOTH: usize = 2 * PER_NODE;
 pub(super) type Element = SMatrix<f64, BOTH, BOTH>;
-type Row = SMatrix<f64, 1, BOTH>;
-type Strains = SMatrix<f64, 6, BOTH>;
 
-/// Gauss's points and weights over 0 to 1: across each band (seven, exact to degree 13), and along an element (three).
+/// Gauss's points and weights over 0 to 1: across the middle (seven, exact to degree 13), across the short bands along the edges
+/// (four), and along an element (three).
 const BAND: [(f64, f64); 7] = [
     (0.025446043828620737, 0.06474248308443485),
     (0.12923440720030278, 0.13985269574463833),
-    (0.29707742431130141, 0.19091502525255947),
-    (0.5, 0.20897959183673469),
-    (0.70292257568869859, 0.19091502525255947),
-    (0.87076559279969722, 0.13985269574463833),
-    (0.97455395617137926, 0.06474248308443485),
+    (0.297_077_424_311_301_4, 0.19091502525255947),
+    (0.5, 0.208_979_591_836_734_7),
+    (0.702_922_575_688_698_6, 0.19091502525255947),
+    (0.870_765_592_799_697_2, 0.13985269574463833),
+    (0.974_553_956_171_379_3, 0.06474248308443485),
+];
+const EDGE: [(f64, f64); 4] = [
+    (0.069_431_844_202_973_71, 0.17392742256872693),
+    (0.330_009_478_207_571_9, 0.32607257743127307),
+    (0.669_990_521_792_428_1, 0.32607257743127307),
+    (0.930_568_155_797_026_3, 0.17392742256872693),
 ];
 const ALONG: [(f64, f64); 3] =
-    [(0.11270166537925831, 5.0 / 18.0), (0.5, 8.0 / 18.0), (0.88729833462074169, 5.0 / 18.0)];
+    [(0.11270166537925831, 5.0 / 18.0), (0.5, 8.0 / 18.0), (0.887_298_334_620_741_7, 5.0 / 18.0)];
 
 /// Whether movement in the plane is opposite above and below mid-depth: that of modes out of the rim's plane.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -148,7 +153,8 @@ const fn up_at(end: usize, k: usize) -> usize {
 pub(super) fn facet(wall: &Wall, parity: Parity, length: f64, along: (f64, f64)) -> (Element, Element) {
     let (mut stiff, mut mass) = (Element::zeros(), Element::zeros());
     for (from, to, shell) in wall.bands() {
-        for (share, weight) in BAND {
+        let points: &[(f64, f64)] = if from > 0.0 { &EDGE } else { &BAND };
+        for (share, weight) in points {
             let z = from + share * (to - from);
             // Above and below mid-depth alike.
             let weight = 2.0 * weight * (to - from);
@@ -173,6 +179,39 @@ pub(super) fn facet(wall: &Wall, parity: Parity, length: f64, along: (f64, f64))
     (turned(stiff), turned(mass))
 }
 
+/// A row of an element that is mostly empty.
+#[derive(Clone, Copy)]
+struct Row {
+    entries: [(usize, f64); 4 * ACROSS],
+    count: usize,
+}
+
+impl Row {
+    const EMPTY: Self = Self { entries: [(0, 0.0); 4 * ACROSS], count: 0 };
+
+    fn put(&mut self, at: usize, value: f64) {
+        self.entries[self.count] = (at, value);
+        self.count += 1;
+    }
+
+    fn entries(&self) -> &[(usize, f64)] {
+        &self.entries[..self.count]
+    }
+}
+
+/// Adds a product of two rows, and its mirror image if they differ.
+fn product(into: &mut Element, a: &Row, b: &Row, factor: f64, mirrored: bool) {
+    for (i, one) in a.entries() {
+        let one = factor * one;
+        for (j, other) in b.entries() {
+            into[(*i, *j)] += one * other;
+            if mirrored {
+                into[(*j, *i)] += one * other;
+            }
+        }
+    }
+}
+
 /// What a line along the element, so broad, adds.
 fn line(
     shell: &Shell,
@@ -183,61 +222,67 @@ fn line(
 ) {
     // Bending along the rim is split: its mean over the element goes with the stretch (a linear one could not follow more), the rest
     // bends about the neutral line, softened by shear through the thickness, as in a Timoshenko element.
-    let mut rest = Row::zeros();
+    let mut rest = Row::EMPTY;
     for (k, p) in across.iter().enumerate() {
         for (i, part) in [1.0, 0.5 * length, -1.0, 0.5 * length].into_iter().enumerate() {
-            rest[inwards_at(i, k)] = part * p[0];
+            rest.put(inwards_at(i, k), part * p[0]);
         }
     }
     let own = shell.strip();
     let soft = 1.0 + 12.0 * own / (shell.through_n_m * length * length);
-    *stiff += rest.transpose() * rest * (breadth * 12.0 * own / (length.powi(3) * soft));
+    product(stiff, &rest, &rest, breadth * 12.0 * own / (length.powi(3) * soft), false);
     for (share, weight) in ALONG {
         let Shapes { linear, cubic } = shapes(length, share);
-        let mut b = Strains::zeros();
-        let (mut ahead, mut inward, mut upward) = (Row::zeros(), Row::zeros(), Row::zeros());
-        let (mut slope_along, mut slope_up) = (Row::zeros(), Row::zeros());
+        // Strains 11, 22 and shear, and the same of bending.
+        let mut strains = [Row::EMPTY; 6];
+        let [mut ahead, mut inward, mut upward, mut slope_along, mut slope_up] = [Row::EMPTY; 5];
         for (k, p) in across.iter().enumerate() {
-            for end in 0..2 {
+            for (end, sign) in [(0, -1.0), (1, 1.0)] {
                 let at = along_at(end, k);
-                let sign = if end == 0 { -1.0 } else { 1.0 };
-                b[(0, at)] = sign / length * p[0];
+                strains[0].put(at, sign / length * p[0]);
                 // Shear as at the middle: linear shapes would lock else.
-                b[(2, at)] = 0.5 * p[1];
-                ahead[at] = linear[end] * p[0];
-                b[(3, inwards_at(2 * end + 1, k))] = -sign / length * p[0];
+                strains[2].put(at, 0.5 * p[1]);
+                ahead.put(at, linear[end] * p[0]);
+                strains[3].put(inwards_at(2 * end + 1, k), -sign / length * p[0]);
             }
             for (i, n) in cubic.iter().enumerate() {
                 let at = inwards_at(i, k);
-                b[(4, at)] = -n[0] * p[2];
-                b[(5, at)] = -2.0 * n[1] * p[1];
-                inward[at] = n[0] * p[0];
-                slope_along[at] = n[1] * p[0];
-                slope_up[at] = n[0] * p[1];
+                strains[4].put(at, -n[0] * p[2]);
+                strains[5].put(at, -2.0 * n[1] * p[1]);
+                inward.put(at, n[0] * p[0]);
+                slope_along.put(at, n[1] * p[0]);
+                slope_up.put(at, n[0] * p[1]);
             }
         }
         for (k, p) in upwards.iter().enumerate() {
-            for end in 0..2 {
+            for (end, sign) in [(0, -1.0), (1, 1.0)] {
                 let at = up_at(end, k);
-                b[(1, at)] = linear[end] * p[1];
-                b[(2, at)] = if end == 0 { -1.0 } else { 1.0 } / length * p[0];
-                upward[at] = linear[end] * p[0];
+                strains[1].put(at, linear[end] * p[1]);
+                strains[2].put(at, sign / length * p[0]);
+                upward.put(at, linear[end] * p[0]);
             }
         }
-        let mut abd = SMatrix::<f64, 6, 6>::zeros();
-        abd.fixed_view_mut::<3, 3>(0, 0).copy_from(&shell.stretch);
-        abd.fixed_view_mut::<3, 3>(0, 3).copy_from(&shell.couple);
-        abd.fixed_view_mut::<3, 3>(3, 0).copy_from(&shell.couple);
-        abd.fixed_view_mut::<3, 3>(3, 3).copy_from(&shell.bend);
         let area = weight * length * breadth;
-        *stiff += b.transpose() * (abd * area) * b;
-        let [m0, m1, m2] = shell.mass.map(|m| m * area);
-        let square = |r: &Row, factor: f64| r.transpose() * r * factor;
-        // A layer at a depth t moves by -t times the slope as well.
-        let moved = |r: &Row, slope: &Row| {
-            let both = r.transpose() * slope;
-            square(r, m0) - (both + both.transpose()) * m1 + square(slope, m2)
+        let entry = |i: usize, j: usize| match (i / 3, j / 3) {
+            (0, 0) => shell.stretch[(i, j)],
+            (1, 1) => shell.bend[(i - 3, j - 3)],
+            _ => shell.couple[(i % 3, j % 3)],
         };
-        *mass += moved(&ahead, &slope_along) + moved(&upward, &slope_up) + square(&inward, m0);
+        for i in 0..6 {
+            for j in i..6 {
+                let value = entry(i, j);
+                if value != 0.0 {
+                    product(stiff, &strains[i], &strains[j], area * value, i != j);
+                }
+            }
+        }
+        let [m0, m1, m2] = shell.mass.map(|m| m * area);
+        // A layer at a depth t moves by -t times the slope as well.
+        for (moved, slope) in [(&ahead, &slope_along), (&upward, &slope_up)] {
+            product(mass, moved, moved, m0, false);
+            product(mass, moved, slope, -m1, true);
+            product(mass, slope, slope, m2, false);
+        }
+        product(mass, &inward, &inward, m0, false);
     }
 }

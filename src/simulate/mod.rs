@@ -14,8 +14,9 @@ mod workshop;
 pub use blank::Blank;
 pub use bound::cramer_rao;
 pub use example::{
-    BlankTruth, ExampleBlank, ExampleStage, ExampleTake, ModeTruth, PHONE_TAKE, RatioTruth, StageTruth, TakeTruth,
-    Truth, example_bench, example_blanks, example_stages, example_takes, example_truth, phone_take, truth_text,
+    BlankTruth, ExampleBlank, ExampleStage, ExampleTake, ModeTruth, PHONE_TAKE, RatioTruth, Solid, SolidMode,
+    StageTruth, TakeTruth, Truth, example_bench, example_blanks, example_stages, example_takes, example_truth,
+    phone_take, truth_text,
 };
 pub use noise::{NoiseColour, noise};
 pub use rim::Ring;

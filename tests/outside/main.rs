@@ -19,6 +19,7 @@ mod plates;
 mod recordings;
 mod rim_elements;
 mod rims;
+mod rims_built;
 mod scipy;
 mod standards;
 

@@ -4,7 +4,7 @@
 //! What may differ is known beforehand: how far the frame moves from 200 to 400 elements, how far the finite elements move from
 //! the coarser mesh to the finer, and what thin-beam theory leaves out.
 
-use ringwright::rim::{Outline, Plane, Rim, RimMode, RimPiece, Section, Sheet};
+use ringwright::rim::{Leaf, Outline, Plane, Rim, RimMode, RimPiece, Section, Sheet, Shell, Wall};
 
 const YOUNG: f64 = 12e9;
 const DENSITY: f64 = 600.0;
@@ -257,5 +257,28 @@ fn a_rim_of_wood_with_its_edges_held() {
         }
         let found = solids(case, "held").into_iter().find(|s| s.kind == "mass_kg").expect("a mass");
         between(&format!("{case} mass"), found.value, (rim.mass_kg(), rim.mass_kg()), 2e-4);
+    }
+}
+
+/// The same wood as a shell: the program's own sides. It knows how the depth hinders bending across and that the edges are free; what
+/// it leaves out is the shear of the twist and bending across the depth through the thickness, (k h)^2/12 E/(5/6 G) of the stiffness as above.
+#[test]
+fn walls_of_wood_as_shells() {
+    let leaf = Leaf::wood(THICK_M, YOUNG, ACROSS, WOOD, POISSON, DENSITY);
+    let section = strip(DEEP_M, WOOD).with_wall(&Wall::even(&Shell::side(&[leaf]), DEEP_M));
+    for (case, outline) in [("wood", concert()), ("ring", Outline::circle(0.2))] {
+        let of = |elements: usize| Rim::closed(&outline, elements, &section, &[]);
+        for (plane, name) in [(Plane::In, "in"), (Plane::Out, "out")] {
+            for (mode, (solid, (hz, change))) in tones(case, name).iter().zip(frame(&of, plane)).enumerate() {
+                let k = std::f64::consts::TAU * (2 + mode / 2) as f64 / outline.length_m();
+                let gives = if plane == Plane::In {
+                    0.0
+                } else {
+                    0.5 * (k * THICK_M).powi(2) / 12.0 * YOUNG / (WOOD * 5.0 / 6.0)
+                };
+                let what = format!("{case} shell {name} {}", mode + 1);
+                between(&what, solid.value, (hz * (1.0 - gives), hz), 2.0 * THIN + change + solid.change);
+            }
+        }
     }
 }

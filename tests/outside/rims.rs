@@ -61,6 +61,7 @@ fn the_thick_ring_of_the_benchmarks() {
         rotary_in_plane_kg_m: 0.0,
         rotary_out_of_plane_kg_m: 1e-4 * density * second,
         sheet: None,
+        wall: None,
     };
     let rim = Rim::closed(&Outline::circle(1.0), 240, &section, &[]);
     for (plane, published) in [(Plane::In, [53.38, 150.99, 289.51]), (Plane::Out, [51.85, 148.77, 286.98])] {

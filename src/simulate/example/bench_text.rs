@@ -58,7 +58,7 @@ pub fn example_bench() -> String {
             text += &format!(
                 "\n  [[part.stage]]\n  name = \"{}\"\n  mass = \"{:.0} g\"\n{}{WALNUT}{maple}{rim}",
                 stage.stage,
-                1e3 * stage.rim.mass_kg(),
+                1e3 * stage.solid.mass_kg,
                 air(stage.stage)
             );
         }

@@ -1,7 +1,9 @@
-//! The demonstration: an invented shop and parlour guitar, every number of its sounds from the physics of its plies.
+//! The demonstration: an invented shop and parlour guitar, every number of its sounds from the physics of its plies, the
+//! rims' from solid bodies in finite elements.
 
 mod bench_text;
 mod chance;
+mod solids;
 mod stages;
 mod takes;
 mod truth;
@@ -9,6 +11,7 @@ mod truth_text;
 mod woods;
 
 pub use bench_text::example_bench;
+pub use solids::{Solid, SolidMode};
 pub use stages::{ExampleStage, example_stages};
 pub use takes::{ExampleTake, PHONE_TAKE, example_takes, phone_take};
 pub use truth::{BlankTruth, ModeTruth, RatioTruth, StageTruth, TakeTruth, Truth, example_truth};

@@ -1,6 +1,7 @@
 //! The takes of the demonstration.
 
 use super::chance::{as_in_wood, held, seed_of};
+use super::solids::SolidMode;
 use super::stages::{ExampleStage, example_stages};
 use super::woods::{ExampleBlank, example_blanks};
 use crate::simulate::noise::NoiseColour;
@@ -62,17 +63,17 @@ pub fn blank_modes(example: &ExampleBlank) -> Vec<(TrueMode, f64)> {
     modes.into_iter().zip(damping).collect()
 }
 
-/// What a tap across the side makes sound at a node with a mass (g) on.
-pub fn frame_modes(stage: &ExampleStage, node: usize, added_g: f64) -> Vec<(TrueMode, f64)> {
-    let mass_kg = stage.rim.mass_kg();
-    let sounding = |(mode, damping_ratio): (crate::rim::RimMode, f64)| {
+/// What a tap across the side makes sound at a spot with a mass (g) on.
+pub fn spot_modes(stage: &ExampleStage, station: &str, added_g: f64) -> Vec<(TrueMode, f64)> {
+    let mass_kg = stage.solid.mass_kg;
+    let sounding = |(mode, damping_ratio): (SolidMode, f64)| {
         // A mode that all of the rim shares evenly has a shape of 1/sqrt(mass): that one has the amplitude given. Levels fall
         // with frequency as a soft tapper makes them.
-        let strength = stage.rim.outward_shape(&mode, node).powi(2) * mass_kg;
+        let strength = mode.outwards.powi(2) * mass_kg;
         let amplitude = 0.05 * strength * (-mode.frequency_hz / 250.0).exp();
         (TrueMode { frequency_hz: mode.frequency_hz, damping_ratio, amplitude, phase_rad: 0.0 }, damping_ratio)
     };
-    stage.modes(node, 1e-3 * added_g).into_iter().map(sounding).collect()
+    stage.modes(station, 1e-3 * added_g).into_iter().map(sounding).collect()
 }
 
 /// The phone's take: one tap too loud, one double hit.
@@ -94,10 +95,10 @@ pub fn example_takes() -> Vec<ExampleTake> {
         all.extend((1..=TAKES).map(|number| take(name(number), 0.0, &modes)));
     }
     for stage in example_stages() {
-        for (station, node, masses_g) in &stage.stations {
+        for (station, masses_g) in &stage.stations {
             for added_g in [0.0].iter().chain(*masses_g) {
                 let added = if *added_g > 0.0 { format!("+{added_g}g") } else { String::new() };
-                let modes = frame_modes(&stage, *node, *added_g);
+                let modes = spot_modes(&stage, station, *added_g);
                 let name = |number| format!("{}/{}/{station}{added}/take-{number:02}", stage.part, stage.stage);
                 all.extend((1..=TAKES).map(|number| take(name(number), *added_g, &modes)));
             }
@@ -125,7 +126,7 @@ mod tests {
         }
         // With a mass stuck on no mode rises, and some sink.
         let stage = &example_stages()[0];
-        let with = |grams: f64| frame_modes(stage, stage.stations[0].1, grams);
+        let with = |grams: f64| spot_modes(stage, stage.stations[0].0, grams);
         let (bare, loaded) = (with(0.0), with(3.0));
         let both = || bare.iter().zip(&loaded).map(|(a, b)| b.0.frequency_hz / a.0.frequency_hz);
         assert!(both().all(|ratio| ratio <= 1.0 + 1e-9) && both().any(|ratio| ratio < 0.999));

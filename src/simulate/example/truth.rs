@@ -1,10 +1,10 @@
 //! What is true of the demonstration's parts, for comparing with what the program makes of their sounds.
 
+use super::solids::SolidMode;
 use super::stages::{BAND_HZ, ExampleStage, example_stages};
-use super::takes::{blank_modes, example_takes, frame_modes, phone_take};
+use super::takes::{blank_modes, example_takes, phone_take, spot_modes};
 use super::woods::example_blanks;
 use crate::plan::RIM_BAND_HZ;
-use crate::rim::RimMode;
 use crate::simulate::take::TrueMode;
 use crate::stiffness::Constants;
 
@@ -105,23 +105,23 @@ pub fn example_truth() -> Truth {
     });
     Truth {
         blanks: blanks.into(),
-        stages: stages.iter().flat_map(|s| s.stations.iter().map(|(name, node, _)| spot(s, name, *node))).collect(),
+        stages: stages.iter().flat_map(|s| s.stations.iter().map(|(name, _)| spot(s, name))).collect(),
         ratios: stages.iter().flat_map(|s| ratios(&stages, s)).collect(),
         takes: takes.collect(),
     }
 }
 
-fn spot(stage: &ExampleStage, station: &'static str, node: usize) -> StageTruth {
-    let modes = stage.modes(node, 0.0);
-    let all_motion = |m: &RimMode| m.shape[node][0].powi(2) + m.shape[node][1].powi(2);
+fn spot(stage: &ExampleStage, station: &'static str) -> StageTruth {
+    let modes = stage.modes(station, 0.0);
+    let all_motion = |m: &SolidMode| m.outwards.powi(2) + m.along.powi(2);
     StageTruth {
         part: stage.part,
         stage: stage.stage,
         station,
-        mass_kg: stage.rim.mass_kg(),
+        mass_kg: stage.solid.mass_kg,
         modal_mass_kg: modes.iter().map(|(m, _)| 1.0 / all_motion(m)).collect(),
-        shape_across: modes.iter().map(|(m, _)| stage.rim.outward_shape(m, node)).collect(),
-        modes: frame_modes(stage, node, 0.0).iter().map(|(mode, _)| ModeTruth::of(mode)).collect(),
+        shape_across: modes.iter().map(|(m, _)| m.outwards).collect(),
+        modes: spot_modes(stage, station, 0.0).iter().map(|(mode, _)| ModeTruth::of(mode)).collect(),
     }
 }
 
@@ -129,13 +129,13 @@ fn spot(stage: &ExampleStage, station: &'static str, node: usize) -> StageTruth 
 fn ratios(all: &[ExampleStage], stage: &ExampleStage) -> Vec<RatioTruth> {
     let first = all.iter().find(|s| s.part == stage.part).filter(|first| first.stage != stage.stage);
     let Some(first) = first else { return Vec::new() };
-    let of = |(station, node, _): &(&'static str, usize, &'static [f64])| {
-        let (before, after) = (spot(first, station, *node), spot(stage, station, *node));
+    let of = |(station, _): &(&'static str, &'static [f64])| {
+        let (before, after) = (spot(first, station), spot(stage, station));
         let alike = stage.stage == "laminated";
         // By number, of those that the takes of both stages can hold.
-        let (of_first, of_stage) = (first.all_modes(), stage.all_modes());
-        let heard = |m: &(RimMode, f64)| (BAND_HZ.0..BAND_HZ.1).contains(&m.0.frequency_hz);
-        let mean = |of: &dyn Fn(&(RimMode, f64)) -> f64| {
+        let (of_first, of_stage) = (first.all_modes(station, 0.0), stage.all_modes(station, 0.0));
+        let heard = |m: &(SolidMode, f64)| (BAND_HZ.0..BAND_HZ.1).contains(&m.0.frequency_hz);
+        let mean = |of: &dyn Fn(&(SolidMode, f64)) -> f64| {
             let both = of_first.iter().zip(&of_stage).filter(|(a, b)| heard(a) && heard(b));
             let logs: Vec<f64> = both.map(|(a, b)| (of(b) / of(a)).ln()).collect();
             (logs.iter().sum::<f64>() / logs.len() as f64).exp()

@@ -1,6 +1,6 @@
-//! The boards of the demonstration, as they truly are; what the maker reads off them stands in `bench.toml`.
+//! The boards of the demonstration, as they truly are; what the maker reads off them stands in `bench.toml`. The side and the rims made
+//! of them have the same woods (`tests/outside/fem/demo_rim.py`).
 
-use crate::plan::Layer;
 use crate::simulate::Blank;
 use crate::stiffness::{Constants, Size};
 
@@ -31,10 +31,6 @@ const RIGHT_WALNUT: Wood =
 /// Sugar maple: E 13.9 GPa with the Handbook's tenth for shear, ratios 0.132 and 0.111, 706 kg/m3.
 const MAPLE: Wood =
     Wood { along_pa: 13.2e9, across_pa: 1.78e9, shear_pa: 1.47e9, poisson: 0.424, density_kg_m3: 706.0 };
-/// Epoxy (common practice, no source).
-const EPOXY: Wood = Wood { along_pa: 3.0e9, across_pa: 3.0e9, shear_pa: 1.1e9, poisson: 0.35, density_kg_m3: 1150.0 };
-const FILM_M: f64 = 0.1e-3;
-
 /// Damping ratios of bending along, across, and twist: of the order published for walnut along the grain (loss factor 0.008 to
 /// 0.013, from memory), about twice that across.
 const WALNUT_DAMPING: [f64; 3] = [0.0048, 0.0105, 0.0078];
@@ -50,20 +46,6 @@ struct Wood {
 }
 
 impl Wood {
-    fn layer(&self, thickness_m: f64) -> Layer {
-        Layer {
-            thickness_m,
-            along_pa: self.along_pa,
-            across_pa: self.across_pa,
-            shear_pa: self.shear_pa,
-            poisson: self.poisson,
-            density_kg_m3: self.density_kg_m3,
-            angle_rad: 0.0,
-            // The stages say what they lose; nothing reads it here.
-            loss: [0.0; 3],
-        }
-    }
-
     fn blank(&self, thickness_m: f64, damping: [f64; 3]) -> Blank {
         let mass_kg = self.density_kg_m3 * LENGTH_M * WIDTH_M * thickness_m;
         Blank {
@@ -90,22 +72,4 @@ pub fn example_blanks() -> [ExampleBlank; 3] {
         of("right-blank", &RIGHT_WALNUT, RIGHT_WALNUT_M, WALNUT_DAMPING, "1.91 1.89 1.88 1.90"),
         of("maple-ply", &MAPLE, MAPLE_M, MAPLE_DAMPING, "1.40 1.39 1.42 1.40"),
     ]
-}
-
-/// A plain walnut side: of the left blank's wood, so many times as stiff.
-pub fn plain_side(stiffer: f64) -> Vec<Layer> {
-    let walnut = WALNUT.layer(WALNUT_M);
-    vec![Layer {
-        along_pa: walnut.along_pa * stiffer,
-        across_pa: walnut.across_pa * stiffer,
-        shear_pa: walnut.shear_pa * stiffer,
-        ..walnut
-    }]
-}
-
-/// The same with the inner ply glued in.
-pub fn laminated_side(stiffer: f64) -> Vec<Layer> {
-    let mut layers = plain_side(stiffer);
-    layers.extend([EPOXY.layer(FILM_M), MAPLE.layer(MAPLE_M)]);
-    layers
 }

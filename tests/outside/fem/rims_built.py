@@ -9,8 +9,10 @@ No beam or shell theory is used: every part is an elastic body of quadratic isop
 without a gap; the wood is orthotropic, its axes along the curve, through the thickness and up the depth. Rims are alike left and
 right and above and below mid-depth: a quarter is modelled, with the four ways in which modes can be alike or opposite there.
 
-Linings run along both edges on the inside and end at the blocks. Kerfed ones are really cut: kerfs KERF wide every PITCH down to
-a web that is glued to the side, the cuts open to the inside of the guitar. Blocks stand inside at tail and neck over the whole depth, their
+Linings run along both edges on the inside and end at the blocks. Kerfed ones have kerfs KERF wide every PITCH down to a web that is glued
+to the side, the cuts open to the inside of the guitar. A body that is really cut needs some 150 000 cells for a rim: here the web is
+thicker by what a period of it has in plane stress (kerfs.py), and the blocks on it are an even body that is whole up and through and
+nothing along. Blocks stand inside at tail and neck over the whole depth, their
 grain up. Braces stand on the inside between the linings (over the whole depth where there are none), their grain up.
 
 What a maker does not know (moduli through the thickness, rolling shear, the ratio of E across to E along in linings, blocks and braces) is drawn
@@ -34,11 +36,15 @@ from scipy.linalg import cho_solve_banded, cholesky_banded
 from scipy.sparse.linalg import LinearOperator, eigsh
 from skfem import Basis, ElementHex2, MeshHex, MeshHex2
 
+import kerfs
+
 HERE = os.path.dirname(os.path.abspath(__file__))
 SHIFT = -((2 * np.pi * 20.0) ** 2)
 IN_PLANE, OUT_OF_PLANE = 6, 4
 KERF, PITCH, WEB = 1.5e-3, 8e-3, 1e-3
 PRESSED = 0.25
+# Kerfs really cut, for comparing; else as an even body (kerfs.py).
+CUT = "--cut" in sys.argv
 
 # Half an outline each: (height above the tail, half width) in mm, the crate's own shapes, written again.
 HALVES = {
@@ -138,9 +144,17 @@ def light_wood(r, part, upright):
     return {"e": (along, across, across), "nu": (0.37, 0.37, 0.4), "g": (rolling, shear, shear), "rho": r[f"{part}_density_kg_m3"]}
 
 
+def spread(wood, thick, web):
+    """Blocks between kerfs as an even body: none along, whole up and through; the wood that the thicker web has not taken."""
+    share = 1 - KERF / PITCH
+    (along, through, up), none = wood["e"], 1e-4
+    left = (WEB + share * (thick - WEB) - web) / (thick - web)
+    return {"e": (none * along, share * through, share * up), "nu": (0, 0, 0), "g": (share * wood["g"][0], none * wood["g"][1], none * wood["g"][2]), "rho": left * wood["rho"]}
+
+
 def stops(half, r, steps, teeth):
     """Ends of the cells along the half, and for the middle of each: whether block, brace, tooth."""
-    wanted = {0.0: 1, half.length: 1, 2 * PRESSED * half.length: 1}
+    wanted = {0.0: 1, half.length: 1, 2 * r.get("spot_share", PRESSED) * half.length: 1}
     inner = [0.0, half.length]
     if r["block_m"] > 0:
         inner = [0.5 * r["block_length_m"], half.length - 0.5 * r["block_length_m"]]
@@ -151,7 +165,7 @@ def stops(half, r, steps, teeth):
         brace = (middle - 0.5 * r["brace_width_m"], middle + 0.5 * r["brace_width_m"])
         wanted.update({s: 1 for s in brace})
     kerfs = []
-    if r["lining"] == "kerfed":
+    if r["lining"] == "kerfed" and CUT:
         middles = np.arange(inner[0] + 0.5 * PITCH, inner[1] - KERF, PITCH)
         kerfs = [(m - 0.5 * KERF, m + 0.5 * KERF) for m in middles]
         wanted.update({s: 1 for k in kerfs for s in k})
@@ -185,19 +199,31 @@ def body(r, size):
     """Mesh, material of each cell, and the woods."""
     half = outline(r)
     along, block, braced, cut = stops(half, r, size["steps"], size["teeth"])
-    thick = r["outer_m"] + r["inner_m"]
+    # A glue line is there only if it is given (demo_rim.py).
+    film = r.get("film_m", 0.0)
+    thick = r["outer_m"] + film + r["inner_m"]
     # Outwards positive; the first ply is the outer one.
     layers = [0.5 * thick]
-    for ply in [r["outer_m"], r["inner_m"]]:
+    for ply in [r["outer_m"], film, r["inner_m"]]:
         if ply > 0:
             layers += list(np.linspace(layers[-1], layers[-1] - ply, size["ply"] + 1)[1:])
     face = len(layers) - 1
     more = set()
+    web = r["lining_m"]
     if r["lining"] != "none":
         more.add(r["lining_m"])
-        more.add(WEB if r["lining"] == "kerfed" else 0.5 * r["lining_m"])
-        if r["lining"] == "kerfed" and size["ply"] > 1:
-            more.add(0.5 * (WEB + r["lining_m"]))
+        if r["lining"] == "solid":
+            more.add(0.5 * r["lining_m"])
+        else:
+            web = WEB
+            if not CUT:
+                ply = "inner" if r["inner_m"] > 0 else "outer"
+                lining, side = light_wood(r, "lining", False), side_wood(r, ply)
+                of = lambda w: (w["e"][0], w["e"][1], w["g"][2], 0.0)
+                web += kerfs.thicker(thick, r["lining_m"], of(side), of(lining))
+            more.add(web)
+            if size["ply"] > 1:
+                more.add(0.5 * (web + r["lining_m"]))
     if r["block_m"] > 0:
         more.add(r["block_m"])
         if max(more) < 0.6 * r["block_m"] or len(more) == 1:
@@ -222,8 +248,12 @@ def body(r, size):
     known("outer", side_wood(r, "outer"))
     if r["inner_m"] > 0:
         known("inner", side_wood(r, "inner"))
+    if film > 0:
+        known("film", r["film"])
     if r["lining"] != "none":
         known("lining", light_wood(r, "lining", False))
+        if web < r["lining_m"] and not CUT:
+            known("blocks", spread(light_wood(r, "lining", False), r["lining_m"], web))
     if r["block_m"] > 0:
         known("block", light_wood(r, "block", True))
     if r["brace_share"] > 0:
@@ -244,14 +274,15 @@ def body(r, size):
                 edge = 0.5 * (levels[k] + levels[k + 1]) > under
                 if j < face:
                     depth_in = 0.5 * thick - 0.5 * (layers[j] + layers[j + 1])
-                    name = "outer" if depth_in < r["outer_m"] else "inner"
+                    name = "outer" if depth_in < r["outer_m"] else "film" if depth_in < r["outer_m"] + film else "inner"
                 elif block[i]:
                     name = "block" if inward < r["block_m"] + 1e-9 and r["block_m"] > 0 else None
                     if r["block_m"] == 0 and edge:
                         name = "lining"
                 elif edge:
-                    reach = WEB if cut[i] else r["lining_m"]
-                    name = "lining" if inward < reach + 1e-9 else None
+                    name = "lining" if inward < web + 1e-9 else "lining" if CUT else "blocks"
+                    if inward > r["lining_m"] + 1e-9 or (cut[i] and inward > web + 1e-9):
+                        name = None
                 else:
                     name = "brace" if braced[i] and inward < r["brace_height_m"] + 1e-9 else None
                 if name is None:
@@ -264,7 +295,12 @@ def body(r, size):
     assert np.max(np.abs(2 * mesh.doflocs - index)) < 1e-9
     point, slope = half.at(halves(along)[index[0]])
     offset = halves(layers)[index[1]]
-    moved = np.array([point[0] + offset * slope[1], point[1] - offset * slope[0], halves(levels)[index[2]]])
+    height = halves(levels)[index[2]]
+    if "taper_m" in r:
+        tail, neck = r["taper_m"]
+        ends_y = half.at(np.array([0.0, half.length]))[0][1]
+        height = height * (tail + (neck - tail) * (point[1] - ends_y[0]) / (ends_y[1] - ends_y[0])) / r["depth_m"]
+    moved = np.array([point[0] + offset * slope[1], point[1] - offset * slope[0], height])
     return replace(mesh, doflocs=moved), np.array(of), wood_list, half, index, along, face
 
 
