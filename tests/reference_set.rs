@@ -186,7 +186,7 @@ fn links_are_left_out_and_named() {
     assert!(Command::new("mkfifo").arg(&pipe).status().is_ok_and(|s| s.success()));
     let locked = shop.join("recordings/rim-2/plain/waist/take-08.wav");
     fs::write(&locked, b"RIFF").expect("it can be written");
-    fs::set_permissions(&locked, std::os::unix::fs::PermissionsExt::from_mode(0)).expect("its permissions");
+    fs::set_permissions(&locked, std::os::unix::fs::PermissionsExt::from_mode(0o0)).expect("its permissions");
     let text = said(folder.path(), &["pack", "shop"], 1);
     assert!(text.contains("take-09.wav: is no regular file"), "{text}");
     let superuser = fs::File::open(&locked).is_ok();
