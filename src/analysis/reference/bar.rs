@@ -123,6 +123,7 @@ mod tests {
         heavy.mass = heavy.mass.map(|m| m.times(1.1));
         let check = check_bar(&heavy, &[tones(first)]).expect("four tones");
         assert!(!check.agrees() && (check.ratio.value - 1.1).abs() < 5e-3, "{:?}", check.ratio.value);
-        assert_eq!(check_bar(&bar(70.0), &[tones(first)]), Err(NoBarCheck::FewTones(0)));
+        // Called aluminium, at most one of its tones lies by chance where another of that metal should be.
+        assert!(matches!(check_bar(&bar(70.0), &[tones(first)]), Err(NoBarCheck::FewTones(0..=1))));
     }
 }
