@@ -18,10 +18,16 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 4] = [
+const FAMILIES: [(&str, Measure); 10] = [
     ("comparison", comparison::measure),
     ("uniform blanks", blanks::uniform),
     ("wide woods", blanks::wide),
+    ("grain at an angle", blanks::grain),
+    ("bowed blanks", blanks::bowed),
+    ("wedged blanks", blanks::wedged),
+    ("blanks with a knot", blanks::knot),
+    ("all of it in a blank", blanks::all),
+    ("nearly even blanks", blanks::nearly),
     ("masses", masses::measure),
 ];
 

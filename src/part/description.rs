@@ -5,6 +5,7 @@ use std::ops::Range;
 use serde::{Deserialize, Serialize};
 use toml::Spanned;
 
+use super::departures::{self, Departures};
 use super::reader::{PartError, Reader, line_of};
 use super::rim_build::{FileRim, RimBuild};
 use super::units::{Dimension, parse_readings};
@@ -77,6 +78,8 @@ pub struct PartDescription {
     pub width: Option<Figure>,
     pub thickness: Option<Figure>,
     pub mass: Option<Figure>,
+    /// Grain, bow and profile, as far as they were read.
+    pub departures: Departures,
     /// Temperature (C) and relative humidity (fraction) of the room.
     pub temperature: Option<Figure>,
     pub humidity: Option<Figure>,
@@ -111,6 +114,10 @@ pub(crate) struct PartTable {
     length: Option<Spanned<String>>,
     width: Option<Spanned<String>>,
     thickness: Option<Spanned<String>>,
+    thickness_profile: Option<Spanned<String>>,
+    thickness_profile_across: Option<Spanned<String>>,
+    grain: Option<Spanned<String>>,
+    bow: Option<Spanned<String>>,
     mass: Option<Spanned<String>>,
     temperature: Option<Spanned<String>>,
     humidity: Option<Spanned<String>>,
@@ -149,7 +156,46 @@ struct FileDeflection {
     reading: Spanned<String>,
 }
 
+impl PartTable {
+    /// What was read of grain, bow and profile, and the thickness that a profile gives.
+    fn departures(&self, reader: &Reader) -> Result<(Departures, Option<Figure>), PartError> {
+        let read = |name: &str, value: &Option<Spanned<String>>, how: fn(&str) -> Result<Figure, String>| {
+            value.as_ref().map(|v| how(v.get_ref()).map_err(|why| reader.wrong(name, v, why))).transpose()
+        };
+        let profile = |name: &str, value: &Option<Spanned<String>>| {
+            let one = |v: &Spanned<String>| {
+                departures::profile(v.get_ref(), CALLIPER_M).map_err(|why| reader.wrong(name, v, why))
+            };
+            value.as_ref().map(one).transpose()
+        };
+        let along = profile("thickness_profile", &self.thickness_profile)?;
+        let across = profile("thickness_profile_across", &self.thickness_profile_across)?;
+        let trend = along.is_none() && across.is_none() && self.thickness.as_ref().is_some_and(|t| departures::trend(t.get_ref()));
+        let slope = |p: &Option<(Figure, f64)>| p.as_ref().map_or(0.0, |p| p.1);
+        let departures = Departures {
+            grain_deg: read("grain", &self.grain, departures::grain)?,
+            bow: read("bow", &self.bow, departures::bow)?,
+            wedge: [slope(&along), slope(&across)],
+            trend,
+        };
+        Ok((departures, along.or(across).map(|p| p.0)))
+    }
+}
+
 impl PartDescription {
+    /// Takes the grain's angle and the bow as people write them.
+    ///
+    /// # Errors
+    /// Which of them and what is wrong with it.
+    pub fn with_departures(mut self, grain: Option<&str>, bow: Option<&str>) -> Result<Self, String> {
+        let read = |name: &str, text: Option<&str>, how: fn(&str) -> Result<Figure, String>| {
+            text.map(how).transpose().map_err(|why| format!("{name}: {why}"))
+        };
+        self.departures.grain_deg = read("grain", grain, departures::grain)?;
+        self.departures.bow = read("bow", bow, departures::bow)?;
+        Ok(self)
+    }
+
     /// Reads a description from the text of a TOML file.
     ///
     /// # Errors
@@ -177,18 +223,21 @@ impl PartDescription {
             }),
             None => None,
         };
+        let thickness = field(
+            "thickness",
+            &file.thickness,
+            u.thickness.as_ref(),
+            (Cause::Thickness, Length),
+            CALLIPER_M,
+        )?;
+        let (departures, of_profile) = file.departures(&reader)?;
         Ok(Self {
             name: file.name.as_ref().map(|n| n.get_ref().clone()),
             kind: file.kind.or(kind).unwrap_or_default(),
             length: field("length", &file.length, u.length.as_ref(), (Cause::Length, Length), RULE_M)?,
             width: field("width", &file.width, u.width.as_ref(), (Cause::Width, Length), RULE_M)?,
-            thickness: field(
-                "thickness",
-                &file.thickness,
-                u.thickness.as_ref(),
-                (Cause::Thickness, Length),
-                CALLIPER_M,
-            )?,
+            thickness: of_profile.or(thickness),
+            departures,
             mass: field("mass", &file.mass, u.mass.as_ref(), (Cause::Mass, Mass), SCALE_KG)?,
             temperature: field(
                 "temperature",
@@ -235,6 +284,7 @@ impl PartDescription {
             width: read("width", width, (Cause::Width, Dimension::Length), RULE_M)?,
             thickness: read("thickness", thickness, (Cause::Thickness, Dimension::Length), CALLIPER_M)?,
             mass: read("mass", mass, (Cause::Mass, Dimension::Mass), SCALE_KG)?,
+            departures: Departures { trend: thickness.is_some_and(departures::trend), ..Departures::default() },
             ..Self::default()
         })
     }

@@ -4,6 +4,7 @@ use std::fmt;
 
 use super::tone::{LEAST_BENDING, LEAST_NAMED};
 use super::wood::ORDINARY_SPEED_M_S;
+use crate::uncertainty::COVERAGE_95;
 
 /// One of a blank's three moduli.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,7 +17,7 @@ pub enum Modulus {
 impl Modulus {
     pub(super) const ALL: [Self; 3] = [Self::Along, Self::Across, Self::Shear];
 
-    fn name(self) -> &'static str {
+    pub(super) fn name(self) -> &'static str {
         match self {
             Self::Along => "E along",
             Self::Across => "E across",
@@ -54,6 +55,24 @@ pub enum BlankNote {
     Differ(Vec<Modulus>),
     TooFewOfItsModes(Modulus),
     Uneven,
+    /// The misfit leaves these moduli open.
+    UnevenWithholds(Vec<Modulus>),
+    /// The grain goes so far off the length (degrees, standard deviation), as the tones say.
+    GrainOff {
+        deg: f64,
+        u_deg: f64,
+    },
+    /// The blank is curved: so much over its length (m, standard deviation), and what is not given for it.
+    Bowed {
+        rise_m: f64,
+        u_m: f64,
+        withheld: Vec<Modulus>,
+    },
+    /// The angle of the grain, or a bow, that nobody read leaves it open.
+    GrainLeavesOpen(Modulus),
+    BowLeavesOpen(Modulus),
+    /// The thickness' readings rise or fall in their order.
+    ThicknessTrend,
     /// Loud tones (Hz) that are in no assignment.
     LoudUnnamed {
         unnamed_hz: Vec<f64>,
@@ -62,6 +81,11 @@ pub enum BlankNote {
 }
 
 impl BlankNote {
+    /// Whether it doubts figures that are given beside it.
+    pub fn speaks_against(&self) -> bool {
+        matches!(self, Self::Uneven | Self::Competing { .. } | Self::Bowed { .. })
+    }
+
     /// Stable short code.
     pub fn code(&self) -> &'static str {
         match self {
@@ -77,6 +101,12 @@ impl BlankNote {
             Self::TooFewOfItsModes(Modulus::Across) => "too_few_crosswise_modes",
             Self::TooFewOfItsModes(Modulus::Shear) => "too_few_twist_modes",
             Self::Uneven => "not_a_uniform_plate",
+            Self::UnevenWithholds(_) => "uneven_withholds",
+            Self::GrainOff { .. } => "grain_off_the_length",
+            Self::Bowed { .. } => "bowed",
+            Self::GrainLeavesOpen(_) => "grain_angle_leaves_open",
+            Self::BowLeavesOpen(_) => "bow_leaves_open",
+            Self::ThicknessTrend => "thickness_trend",
             Self::LoudUnnamed { .. } => "loud_tones_unnamed",
         }
     }
@@ -149,6 +179,50 @@ impl fmt::Display for BlankNote {
             }
             Self::Uneven => f.write_str(
                 "the modes lie more than 1 % off those of a uniform plate: uneven thickness, a bend, or a wrong size",
+            ),
+            Self::UnevenWithholds(withheld) => write!(
+                f,
+                "{} {} not given: a knot, uneven wood or uneven thickness moves the modes that would show it",
+                list(withheld),
+                is_or_are(withheld)
+            ),
+            Self::GrainOff { deg, u_deg } => write!(
+                f,
+                "the grain goes some {deg:.0} ± {:.0} degrees off the length: E along the grain, E across and G are those of the \
+                 wood in its own directions, E of the blank along its length and EI those of the blank as it is cut",
+                (COVERAGE_95 * u_deg).max(1.0)
+            ),
+            Self::Bowed { rise_m, u_m, withheld } => {
+                write!(
+                    f,
+                    "the blank is bowed by some {:.0} ± {:.0} mm over its length, which raises crosswise and twist modes",
+                    1e3 * rise_m,
+                    (1e3 * COVERAGE_95 * u_m).max(1.0)
+                )?;
+                if withheld.is_empty() {
+                    return Ok(());
+                }
+                write!(
+                    f,
+                    ": {} {} not given. Let it lie flat under weights until it stays flat, and tap again",
+                    list(withheld),
+                    is_or_are(withheld)
+                )
+            }
+            Self::GrainLeavesOpen(which) => write!(
+                f,
+                "{} is not given: the angle of the grain leaves it open. Read the angle and say it (grain = \"4 deg\")",
+                which.name()
+            ),
+            Self::BowLeavesOpen(which) => write!(
+                f,
+                "{} is not given: how far the blank is bowed leaves it open. Lay it on a flat table, read how far its middle rises, and \
+                 say it (bow = \"3 mm\")",
+                which.name()
+            ),
+            Self::ThicknessTrend => f.write_str(
+                "the readings of the thickness rise or fall in their order and count as scatter. If the blank is a wedge, say so \
+                 (thickness_profile = \"2.0 1.9 1.8 mm\", from end to end): then they do not",
             ),
             Self::LoudUnnamed { unnamed_hz, withheld } => {
                 let tones: Vec<String> = unnamed_hz.iter().map(|hz| format!("{hz:.0}")).collect();
