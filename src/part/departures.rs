@@ -82,7 +82,11 @@ mod tests {
     #[test]
     fn a_wedge_that_is_said_is_no_scatter() {
         let (mean, slope) = profile("2.0 1.9 1.8 mm", 0.02e-3).expect("a profile");
-        assert!((mean.value - 1.9e-3).abs() < 1e-12 && (slope + 0.1 / 1.9).abs() < 1e-9 && (mean.u() - 0.02e-3).abs() < 1e-9);
+        assert!(
+            (mean.value - 1.9e-3).abs() < 1e-12
+                && (slope + 0.1 / 1.9).abs() < 1e-9
+                && (mean.u() - 0.02e-3).abs() < 1e-9
+        );
         // A hump of 0.1 mm: 0.033, 0.067, 0.033 mm off the line, with one degree of freedom.
         let (mean, slope) = profile("1.9 2.0 1.9 mm", 0.0).expect("a profile");
         assert!(slope.abs() < 1e-9 && (mean.u() - (6.667e-9f64 / 3.0).sqrt()).abs() < 1e-7, "{}", mean.u());

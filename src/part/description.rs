@@ -170,7 +170,9 @@ impl PartTable {
         };
         let along = profile("thickness_profile", &self.thickness_profile)?;
         let across = profile("thickness_profile_across", &self.thickness_profile_across)?;
-        let trend = along.is_none() && across.is_none() && self.thickness.as_ref().is_some_and(|t| departures::trend(t.get_ref()));
+        let trend = along.is_none()
+            && across.is_none()
+            && self.thickness.as_ref().is_some_and(|t| departures::trend(t.get_ref()));
         let slope = |p: &Option<(Figure, f64)>| p.as_ref().map_or(0.0, |p| p.1);
         let departures = Departures {
             grain_deg: read("grain", &self.grain, departures::grain)?,
@@ -223,13 +225,8 @@ impl PartDescription {
             }),
             None => None,
         };
-        let thickness = field(
-            "thickness",
-            &file.thickness,
-            u.thickness.as_ref(),
-            (Cause::Thickness, Length),
-            CALLIPER_M,
-        )?;
+        let thickness =
+            field("thickness", &file.thickness, u.thickness.as_ref(), (Cause::Thickness, Length), CALLIPER_M)?;
         let (departures, of_profile) = file.departures(&reader)?;
         Ok(Self {
             name: file.name.as_ref().map(|n| n.get_ref().clone()),

@@ -60,8 +60,7 @@ impl BlankModuli {
         let odd = odd_fit(size, tones, best, prior)?;
         let wedge = prior.wedge;
         let figures: Option<Vec<Figure>> = {
-            let covariance =
-                DMatrix::from_fn(4, 4, |i, j| odd.values[i] * odd.values[j] * odd.covariance[(i, j)]);
+            let covariance = DMatrix::from_fn(4, 4, |i, j| odd.values[i] * odd.values[j] * odd.covariance[(i, j)]);
             let fitted = Figure::correlated(&odd.values, &covariance, Cause::PlateFit, odd.dof);
             let of = |own: usize| {
                 let at = FROM_ODD[own];

@@ -71,6 +71,8 @@ pub enum BlankNote {
     /// The angle of the grain, or a bow, that nobody read leaves it open.
     GrainLeavesOpen(Modulus),
     BowLeavesOpen(Modulus),
+    /// Nobody read the bow, and these tones hardly show it.
+    BowUnread,
     /// The thickness' readings rise or fall in their order.
     ThicknessTrend,
     /// Loud tones (Hz) that are in no assignment.
@@ -81,9 +83,14 @@ pub enum BlankNote {
 }
 
 impl BlankNote {
-    /// Whether it doubts figures that are given beside it.
-    pub fn speaks_against(&self) -> bool {
-        matches!(self, Self::Uneven | Self::Competing { .. } | Self::Bowed { .. })
+    /// Whether it doubts a modulus that is given beside it; E of the blank along its length goes with E along.
+    pub fn speaks_against(&self, which: Modulus) -> bool {
+        match self {
+            Self::Uneven | Self::Competing { .. } => true,
+            Self::Bowed { .. } => which != Modulus::Along,
+            Self::BowUnread => which == Modulus::Across,
+            _ => false,
+        }
     }
 
     /// Stable short code.
@@ -106,6 +113,7 @@ impl BlankNote {
             Self::Bowed { .. } => "bowed",
             Self::GrainLeavesOpen(_) => "grain_angle_leaves_open",
             Self::BowLeavesOpen(_) => "bow_leaves_open",
+            Self::BowUnread => "bow_not_read",
             Self::ThicknessTrend => "thickness_trend",
             Self::LoudUnnamed { .. } => "loud_tones_unnamed",
         }
@@ -219,6 +227,10 @@ impl fmt::Display for BlankNote {
                 "{} is not given: how far the blank is bowed leaves it open. Lay it on a flat table, read how far its middle rises, and \
                  say it (bow = \"3 mm\")",
                 which.name()
+            ),
+            Self::BowUnread => f.write_str(
+                "E across counts on a blank that is flat within some 5 mm, which these tones hardly show. Lay it on a flat table, read how \
+                 far its middle rises, and say it (bow = \"0 mm\")",
             ),
             Self::ThicknessTrend => f.write_str(
                 "the readings of the thickness rise or fall in their order and count as scatter. If the blank is a wedge, say so \

@@ -47,8 +47,8 @@ pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &
             result.notes.push(BlankNote::UnevenWithholds(withheld));
         }
     }
-    if odd.bow_open && result.across.take().is_some() {
-        result.notes.push(BlankNote::BowLeavesOpen(Modulus::Across));
+    if odd.bow_open && result.across.is_some() {
+        result.notes.push(BlankNote::BowUnread);
     }
     for which in Modulus::ALL {
         let wide = result.modulus(which).as_ref().filter(|m| m.half_95() > WIDEST * m.value);

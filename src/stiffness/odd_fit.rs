@@ -44,7 +44,7 @@ pub(super) struct OddFit {
     /// Mean and standard deviation: angle (degrees), and rise of the bow over the length (m).
     pub grain_deg: (f64, f64),
     pub bow_m: (f64, f64),
-    /// Whether a bow far from the one found explains the tones about as well with other moduli, and nobody read it.
+    /// Whether a bow that nobody read matters and the tones hardly show it: of the crosswise modes only those that it raises alike.
     pub bow_open: bool,
     /// Relative deviation of the modes from this plate, and degrees of freedom.
     pub deviation: f64,
@@ -60,6 +60,8 @@ struct Node {
     rows: Vec<([f64; UNKNOWNS], f64, f64)>,
     /// Relative change of the first crosswise mode's omega^2 by the square of the curvature.
     by_curvature_squared: f64,
+    /// Whether a mode with three nodal lines along the length is heard, which a bow raises less than the first ones.
+    second_crosswise: bool,
     unmatched: usize,
 }
 
@@ -88,15 +90,15 @@ pub(super) fn odd_fit(size: &Size, tones: &[Tone], best: &Numbering, prior: &Odd
     let problem = Problem { size, tones, plate: &plate, thickness: &thickness, highest };
     let mut nodes: Vec<Node> = Vec::new();
     for angle in ANGLES_DEG.into_iter().filter(|a| prior.may_be(*a)) {
-        let from = nodes.last().map_or((0.0, best.constants, 0.0), |n: &Node| (n.grain_rad, n.constants, n.curvature_squared));
+        let from =
+            nodes.last().map_or((0.0, best.constants, 0.0), |n: &Node| (n.grain_rad, n.constants, n.curvature_squared));
         let Some(node) = problem.node(from, angle.to_radians()) else { break };
         nodes.push(node);
     }
     for _ in 0..2 {
-        let (deviation, solved) = solve_all(&nodes)?;
+        let (_, solved) = solve_all(&nodes)?;
         let best_deg = fine(&nodes, &solved, prior, best.freedom).into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
         let near = nodes.iter().min_by(|a, b| off(a, best_deg).total_cmp(&off(b, best_deg)))?;
-        let _ = deviation;
         if off(near, best_deg) < 0.4 {
             break;
         }
@@ -105,7 +107,9 @@ pub(super) fn odd_fit(size: &Size, tones: &[Tone], best: &Numbering, prior: &Odd
         nodes.sort_by(|a, b| a.grain_rad.total_cmp(&b.grain_rad));
     }
     let (deviation, solved) = solve_all(&nodes)?;
-    let bow_open = prior.bow_unread() && problem.bow_open(&nodes, &solved, (deviation, best.freedom), prior.unit_m);
+    let found = nodes.iter().zip(&solved).min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit))?.0;
+    let unseen = (8.0 * UNSEEN_M * prior.unit_m / size.length_m.powi(2)).powi(2);
+    let bow_open = prior.bow_unread() && !found.second_crosswise && found.by_curvature_squared * unseen > MATTERS;
     Some(OddFit { bow_open, ..joined(size, &nodes, &solved, prior, deviation, best)? })
 }
 
@@ -139,7 +143,8 @@ fn fine(nodes: &[Node], solved: &[Solved], prior: &OddPrior, dof: f64) -> Vec<(f
     (0..=steps)
         .map(|i| {
             let deg = first + STEP_DEG * i as f64;
-            let over = between(nodes, deg).into_iter().map(|(n, share)| share * (solved[n].misfit - least)).sum::<f64>();
+            let over =
+                between(nodes, deg).into_iter().map(|(n, share)| share * (solved[n].misfit - least)).sum::<f64>();
             (deg, likelihood(over.max(0.0), dof) + prior.of_grain(deg))
         })
         .collect()
@@ -186,34 +191,6 @@ impl Problem<'_> {
         Some(node)
     }
 
-    /// Whether the tones leave open a bow far from the one found: it explains them about as well, with another E across.
-    fn bow_open(&self, nodes: &[Node], solved: &[Solved], (deviation, dof): (f64, f64), unit_m: f64) -> bool {
-        let all = nodes.iter().zip(solved);
-        let Some((node, found)) = all.min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit)) else { return false };
-        let across = |node: &Node, solved: &Solved| after(&node.constants, &solved.step, 0.3).across_pa;
-        OTHER_BOWS_M.iter().any(|rise_m| {
-            let curve = (8.0 * rise_m * unit_m / self.size.length_m.powi(2)).powi(2);
-            let Some(other) = self.with_bow(node, curve) else { return false };
-            let Some(solved) = other.solve_with_bow(deviation) else { return false };
-            let as_well = likelihood((solved.misfit - found.misfit).max(0.0), dof) > OPEN;
-            as_well && (across(&other, &solved) / across(node, found)).ln().abs() > OTHER_ACROSS
-        })
-    }
-
-    /// The fit with a bow that stays as it is.
-    fn with_bow(&self, from: &Node, curvature_squared: f64) -> Option<Node> {
-        let mut constants = from.constants;
-        // What the bow holds of the first crosswise mode the wood need not.
-        let stretched = from.by_curvature_squared * (curvature_squared - from.curvature_squared);
-        constants.across_pa *= (1.0 - stretched).clamp(0.2, 1.5);
-        let mut node = self.straight(constants, from.grain_rad, curvature_squared)?;
-        for _ in 0..2 {
-            constants = after(&constants, &node.solve_with_bow(DEVIATION)?.step, 0.15);
-            node = self.straight(constants, from.grain_rad, curvature_squared)?;
-        }
-        Some(node)
-    }
-
     /// The plate of some constants beside the tones.
     fn straight(&self, constants: Constants, grain_rad: f64, curvature_squared: f64) -> Option<Node> {
         let modes = self.plate.modes(&constants, grain_rad, curvature_squared, self.highest)?;
@@ -229,8 +206,12 @@ impl Problem<'_> {
             if weight > 0.0 { (all / weight, shear / weight) } else { (0.0, 0.0) }
         };
         let takes: Vec<(f64, f64)> = modes.iter().map(taken).collect();
-        let mut order: Vec<(f64, usize)> =
-            modes.iter().zip(&takes).enumerate().map(|(k, (m, t))| (0.5 * (m.omega_squared / (1.0 + t.0)).ln() - TAU.ln(), k)).collect();
+        let mut order: Vec<(f64, usize)> = modes
+            .iter()
+            .zip(&takes)
+            .enumerate()
+            .map(|(k, (m, t))| (0.5 * (m.omega_squared / (1.0 + t.0)).ln() - TAU.ln(), k))
+            .collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
         let lowest = (0.97 * self.tones[0].frequency_hz).ln();
         order.retain(|(log, _)| *log > lowest);
@@ -247,7 +228,8 @@ impl Problem<'_> {
             let Some(at) = at else { continue };
             let (log, k) = order[*at];
             let mode = &modes[k];
-            let by = |d: &[f64; 6]| d.iter().zip(mode.slopes).map(|(d, s)| d * s).sum::<f64>() * 0.5 / mode.omega_squared;
+            let by =
+                |d: &[f64; 6]| d.iter().zip(mode.slopes).map(|(d, s)| d * s).sum::<f64>() * 0.5 / mode.omega_squared;
             let mut row = [0.0; UNKNOWNS];
             for (slot, d) in row.iter_mut().zip(&derivatives) {
                 *slot = by(d);
@@ -257,9 +239,12 @@ impl Problem<'_> {
         }
         let unmatched = self.tones.len() - rows.len();
         let first = |m: &&OddMode| m.shares.iter().any(|(number, share)| number.1 == 2 && *share > 0.5);
-        let by_curvature_squared =
-            modes.iter().find(first).map_or(0.0, |m| m.by_curvature_squared / m.omega_squared);
-        let whole = Node { grain_rad, constants, curvature_squared, rows, by_curvature_squared, unmatched };
+        let by_curvature_squared = modes.iter().find(first).map_or(0.0, |m| m.by_curvature_squared / m.omega_squared);
+        let heard = |at: &Option<usize>| at.map(|a| &modes[order[a].1]);
+        let second = |m: &OddMode| m.shares.iter().any(|(number, share)| number.1 >= 3 && *share > 0.5);
+        let second_crosswise = matches.iter().filter_map(heard).any(second);
+        let whole =
+            Node { grain_rad, constants, curvature_squared, rows, by_curvature_squared, second_crosswise, unmatched };
         (whole.rows.len() > UNKNOWNS).then_some(whole)
     }
 }
@@ -283,15 +268,6 @@ fn derivatives(constants: &Constants, grain_rad: f64, thickness_m: f64) -> Optio
 
 impl Node {
     fn solve(&self, deviation: f64) -> Option<Solved> {
-        self.solve_within(deviation, WIDE)
-    }
-
-    /// With the bow as it is.
-    fn solve_with_bow(&self, deviation: f64) -> Option<Solved> {
-        self.solve_within(deviation, HELD)
-    }
-
-    fn solve_within(&self, deviation: f64, wide: f64) -> Option<Solved> {
         let n = self.rows.len();
         let mut design = DMatrix::zeros(n + 4, UNKNOWNS);
         let mut target = DVector::zeros(n + 4);
@@ -311,8 +287,8 @@ impl Node {
         design[(n + 2, 3)] = 1.0 / POISSON.1;
         target[n + 2] = (POISSON.0 - c.poisson) / POISSON.1;
         // Hardly anything beforehand of the bow, so that the equations can be solved: what is known of it comes in later.
-        design[(n + 3, 4)] = 1.0 / wide;
-        target[n + 3] = if wide == WIDE { -self.curvature_squared / CURVED / CURVED / WIDE } else { 0.0 };
+        design[(n + 3, 4)] = 1.0 / WIDE;
+        target[n + 3] = -self.curvature_squared / CURVED / CURVED / WIDE;
         let covariance = (design.transpose() * &design).try_inverse()?;
         let step = &covariance * design.transpose() * &target;
         let left = &target - &design * &step;
@@ -326,19 +302,15 @@ impl Node {
     }
 }
 
-/// What is known of the square of the curvature, in that of [`CURVED`]: hardly anything (40 mm over 760 mm has 4), or all.
+/// What is known of the square of the curvature before any reading, in that of [`CURVED`]: hardly anything (40 mm over 760 mm has 4).
 const WIDE: f64 = 6.0;
-const HELD: f64 = 1e-6;
-/// Bows that are tried beside the one found (m, of a blank of 760 mm); log likelihood that leaves one open, with E across so far off.
-const OTHER_BOWS_M: [f64; 2] = [18e-3, 36e-3];
-const OPEN: f64 = -5.0;
-const OTHER_ACROSS: f64 = 0.1;
+/// A bow (m, of a blank of 760 mm) that nobody sees, and the relative change of the first crosswise mode's omega^2 from which it matters.
+const UNSEEN_M: f64 = 5e-3;
+const MATTERS: f64 = 0.01;
 
 /// At one angle: the logarithms of the figures, what each moves by with each unknown.
 fn figures_of(node: &Node, solved: &Solved) -> ([f64; FIGURES], DMatrix<f64>) {
-    let of = |c: &Constants| {
-        [along_length(c, node.grain_rad), c.along_pa, c.across_pa, c.shear_pa].map(f64::ln)
-    };
+    let of = |c: &Constants| [along_length(c, node.grain_rad), c.along_pa, c.across_pa, c.shear_pa].map(f64::ln);
     let at = after(&node.constants, &solved.step, 0.3);
     let now = of(&at);
     let mut slopes = DMatrix::zeros(FIGURES, UNKNOWNS);

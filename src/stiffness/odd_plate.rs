@@ -202,7 +202,8 @@ impl Class {
             }),
         ];
         let rigid = products.iter().filter(|(i, j)| along.lines[*i] < 2 && width.lines[*j] < 2).count();
-        let rigid = if products.iter().any(|(i, j)| (along.lines[*i], width.lines[*j]) == (1, 1)) { rigid - 1 } else { rigid };
+        let rigid =
+            if products.iter().any(|(i, j)| (along.lines[*i], width.lines[*j]) == (1, 1)) { rigid - 1 } else { rigid };
         let (stretch, follows) = if bow {
             stretched(size, near, along, width, &products, per_area)?
         } else {

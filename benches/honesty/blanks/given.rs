@@ -1,7 +1,7 @@
 //! What the library gave for a tapped plate, against its truth.
 
 use ringwright::part::Departures;
-use ringwright::stiffness::{BlankNote, BlankResult, odd_blank};
+use ringwright::stiffness::{BlankNote, BlankResult, Modulus, odd_blank};
 use ringwright::uncertainty::Figure;
 
 use super::tapped::{Plate, READ_WITHIN, Tapped};
@@ -16,12 +16,11 @@ pub struct Given {
     figures: [Option<[f64; 3]>; 4],
     /// Whether enough tones were heard that the figure should be given.
     due: [bool; 4],
-    /// What the blank says of its own angle and bow.
-    pub odd: String,
 }
 
 /// Powers with which length, width, thickness and mass enter a modulus at given frequencies: bending along, across, twist (thin plates).
-const POWERS: [[f64; 4]; 4] = [[3.0, -1.0, -3.0, 1.0], [3.0, -1.0, -3.0, 1.0], [-1.0, 3.0, -3.0, 1.0], [1.0, 1.0, -3.0, 1.0]];
+const POWERS: [[f64; 4]; 4] =
+    [[3.0, -1.0, -3.0, 1.0], [3.0, -1.0, -3.0, 1.0], [-1.0, 3.0, -3.0, 1.0], [1.0, 1.0, -3.0, 1.0]];
 
 impl Given {
     /// `truth`: of the names above (Pa).
@@ -38,7 +37,7 @@ impl Given {
         }
         let enough = tapped.tones.len() >= 6 && tapped.heard_of(0) >= 2;
         let due = [enough, enough, enough && tapped.heard_of(2) >= 3, enough && tapped.heard_of(1) >= 3];
-        Self { notes, figures, due, odd: String::new() }
+        Self { notes, figures, due }
     }
 
     /// As [`Self::trace`], with what the blank is.
@@ -50,13 +49,17 @@ impl Given {
     }
 
     /// Whether a note speaks against the figures.
-    fn doubted(&self) -> bool {
-        self.notes.iter().any(BlankNote::speaks_against)
+    fn doubted(&self, figure: usize) -> bool {
+        let which = [Modulus::Along, Modulus::Along, Modulus::Across, Modulus::Shear][figure];
+        self.notes.iter().any(|note| note.speaks_against(which))
     }
 
     /// A figure without doubt that is off by more than 2.5 half-widths.
     fn sure_and_wrong(&self) -> bool {
-        !self.doubted() && self.figures.iter().flatten().any(|[off, half, _]| off.abs() > 2.5 * half)
+        let far = |(i, f): (usize, &Option<[f64; 3]>)| {
+            f.is_some_and(|[off, half, _]| off.abs() > 2.5 * half && !self.doubted(i))
+        };
+        self.figures.iter().enumerate().any(far)
     }
 
     pub fn trace(&self, index: usize, plate: &Plate, tapped: &Tapped, all: bool) {
@@ -113,7 +116,7 @@ pub fn odd_rows(all: &[Given], nearly: bool) -> Vec<Row> {
         let due = all.iter().filter(|g| g.due[i]);
         let given = due.clone().filter(|g| g.figures[i].is_some()).count();
         rows.push(Row::at_least(format!("{name} given"), given, due.count(), if nearly { 0.9 } else { 0.0 }));
-        let sure: Vec<[f64; 3]> = all.iter().filter(|g| !g.doubted()).filter_map(|g| g.figures[i]).collect();
+        let sure: Vec<[f64; 3]> = all.iter().filter(|g| !g.doubted(i)).filter_map(|g| g.figures[i]).collect();
         let held = sure.iter().filter(|[off, half, _]| off.abs() <= *half).count();
         rows.push(Row::coverage(format!("{name} held, no doubt said"), held, sure.len()));
         let far = sure.iter().filter(|[off, half, _]| off.abs() > 2.5 * half).count();

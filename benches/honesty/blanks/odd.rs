@@ -69,5 +69,10 @@ fn read(odd: &Odd, seed: u64) -> Departures {
         let read = Figure::new(value + u * dice.normal(), u, cause);
         (dice.uniform(0.0, 1.0) < 0.5).then_some(read)
     };
-    Departures { grain_deg: of(odd.grain_deg, 1.0, Cause::GrainAngle), bow: of(odd.bow_m, 1e-3, Cause::Bow), wedge: odd.wedge, ..Departures::default() }
+    Departures {
+        grain_deg: of(odd.grain_deg, 1.0, Cause::GrainAngle),
+        bow: of(odd.bow_m, 1e-3, Cause::Bow),
+        wedge: odd.wedge,
+        ..Departures::default()
+    }
 }
