@@ -52,9 +52,9 @@ impl PartArguments {
         if sizes.iter().all(Option::is_none) && self.grain.is_none() && self.bow.is_none() {
             return Ok(None);
         }
-        let part = PartDescription::from_sizes(sizes[0], sizes[1], sizes[2], sizes[3])
-            .and_then(|part| part.with_departures(self.grain.as_deref(), self.bow.as_deref()))
-            .map_err(|e| anyhow!("--{e}"))?;
+        let wrong = |e: String| anyhow!("--{e}");
+        let mut part = PartDescription::from_sizes(sizes[0], sizes[1], sizes[2], sizes[3]).map_err(wrong)?;
+        part.departures = part.departures.with(self.grain.as_deref(), self.bow.as_deref()).map_err(wrong)?;
         Ok(Some(part))
     }
 }

@@ -1,5 +1,8 @@
 //! In what a flat blank departs from a flat, even rectangle with the grain along its length, as far as it was read.
 
+use toml::Spanned;
+
+use super::reader::{PartError, Reader};
 use super::units::{Dimension, parse_readings, parse_with_doubt};
 use crate::uncertainty::{Cause, Figure, mean_of_readings};
 
@@ -25,8 +28,49 @@ pub struct Departures {
     pub trend: bool,
 }
 
+impl Departures {
+    /// With the grain's angle and the bow as people write them.
+    ///
+    /// # Errors
+    /// Which of them and what is wrong with it.
+    pub fn with(mut self, grain: Option<&str>, bow: Option<&str>) -> Result<Self, String> {
+        self.grain_deg = grain.map(of_grain).transpose().map_err(|why| format!("grain: {why}"))?;
+        self.bow = bow.map(of_bow).transpose().map_err(|why| format!("bow: {why}"))?;
+        Ok(self)
+    }
+}
+
+type Text = Option<Spanned<String>>;
+
+/// What a table says of grain and bow, of the profile along and across, and whether the readings of the thickness look like a wedge; and the
+/// thickness that a profile gives.
+pub(super) fn read(
+    reader: &Reader,
+    [grain, bow]: [&Text; 2],
+    [along, across]: [&Text; 2],
+    thickness: &Text,
+    calliper_m: f64,
+) -> Result<(Departures, Option<Figure>), PartError> {
+    let one = |name: &str, value: &Text, how: fn(&str) -> Result<Figure, String>| {
+        value.as_ref().map(|v| how(v.get_ref()).map_err(|why| reader.wrong(name, v, why))).transpose()
+    };
+    let shape = |name: &str, value: &Text| {
+        let read = |v: &Spanned<String>| profile(v.get_ref(), calliper_m).map_err(|why| reader.wrong(name, v, why));
+        value.as_ref().map(read).transpose()
+    };
+    let (along, across) = (shape("thickness_profile", along)?, shape("thickness_profile_across", across)?);
+    let slope = |p: &Option<(Figure, f64)>| p.as_ref().map_or(0.0, |p| p.1);
+    let departures = Departures {
+        grain_deg: one("grain", grain, of_grain)?,
+        bow: one("bow", bow, of_bow)?,
+        wedge: [slope(&along), slope(&across)],
+        trend: along.is_none() && across.is_none() && thickness.as_ref().is_some_and(|t| trend(t.get_ref())),
+    };
+    Ok((departures, along.or(across).map(|p| p.0)))
+}
+
 /// The angle of the grain as people write it.
-pub(super) fn grain(text: &str) -> Result<Figure, String> {
+fn of_grain(text: &str) -> Result<Figure, String> {
     let (readings, doubt) = parse_with_doubt(text, Dimension::Angle)?;
     if readings.iter().any(|r| r.abs() > MOST_DEG) {
         return Err(format!("{text:?} is no angle of a blank's grain to its length (at most {MOST_DEG:.0} deg)"));
@@ -35,7 +79,7 @@ pub(super) fn grain(text: &str) -> Result<Figure, String> {
 }
 
 /// The rise of a bow as people write it.
-pub(super) fn bow(text: &str) -> Result<Figure, String> {
+fn of_bow(text: &str) -> Result<Figure, String> {
     let (readings, doubt) = parse_with_doubt(text, Dimension::Length)?;
     if readings.iter().any(|r| *r < 0.0) {
         return Err(format!("{text:?} must not be below zero"));
@@ -45,7 +89,7 @@ pub(super) fn bow(text: &str) -> Result<Figure, String> {
 
 /// A profile of the thickness, read at even distances from end to end or from edge to edge: its mean, and half the difference between its
 /// ends over the mean (of the straight line through it).
-pub(super) fn profile(text: &str, calliper_m: f64) -> Result<(Figure, f64), String> {
+fn profile(text: &str, calliper_m: f64) -> Result<(Figure, f64), String> {
     let readings = parse_readings(text, Dimension::Length)?;
     let n = readings.len();
     if n < 2 {
@@ -101,9 +145,9 @@ mod tests {
 
     #[test]
     fn angles_and_bows_as_people_write_them() {
-        let angle = grain("4 deg +- 1.5").expect("an angle");
+        let angle = of_grain("4 deg +- 1.5").expect("an angle");
         assert!((angle.value - 4.0).abs() < 1e-12 && (angle.u() - 1.5).abs() < 1e-12);
-        assert!((bow("12 mm").expect("a bow").u() - 1e-3).abs() < 1e-12 && bow("0 mm").is_ok());
-        assert!(bow("-2 mm").is_err() && grain("80 deg").is_err());
+        assert!((of_bow("12 mm").expect("a bow").u() - 1e-3).abs() < 1e-12 && of_bow("0 mm").is_ok());
+        assert!(of_bow("-2 mm").is_err() && of_grain("80 deg").is_err());
     }
 }

@@ -156,48 +156,7 @@ struct FileDeflection {
     reading: Spanned<String>,
 }
 
-impl PartTable {
-    /// What was read of grain, bow and profile, and the thickness that a profile gives.
-    fn departures(&self, reader: &Reader) -> Result<(Departures, Option<Figure>), PartError> {
-        let read = |name: &str, value: &Option<Spanned<String>>, how: fn(&str) -> Result<Figure, String>| {
-            value.as_ref().map(|v| how(v.get_ref()).map_err(|why| reader.wrong(name, v, why))).transpose()
-        };
-        let profile = |name: &str, value: &Option<Spanned<String>>| {
-            let one = |v: &Spanned<String>| {
-                departures::profile(v.get_ref(), CALLIPER_M).map_err(|why| reader.wrong(name, v, why))
-            };
-            value.as_ref().map(one).transpose()
-        };
-        let along = profile("thickness_profile", &self.thickness_profile)?;
-        let across = profile("thickness_profile_across", &self.thickness_profile_across)?;
-        let trend = along.is_none()
-            && across.is_none()
-            && self.thickness.as_ref().is_some_and(|t| departures::trend(t.get_ref()));
-        let slope = |p: &Option<(Figure, f64)>| p.as_ref().map_or(0.0, |p| p.1);
-        let departures = Departures {
-            grain_deg: read("grain", &self.grain, departures::grain)?,
-            bow: read("bow", &self.bow, departures::bow)?,
-            wedge: [slope(&along), slope(&across)],
-            trend,
-        };
-        Ok((departures, along.or(across).map(|p| p.0)))
-    }
-}
-
 impl PartDescription {
-    /// Takes the grain's angle and the bow as people write them.
-    ///
-    /// # Errors
-    /// Which of them and what is wrong with it.
-    pub fn with_departures(mut self, grain: Option<&str>, bow: Option<&str>) -> Result<Self, String> {
-        let read = |name: &str, text: Option<&str>, how: fn(&str) -> Result<Figure, String>| {
-            text.map(how).transpose().map_err(|why| format!("{name}: {why}"))
-        };
-        self.departures.grain_deg = read("grain", grain, departures::grain)?;
-        self.departures.bow = read("bow", bow, departures::bow)?;
-        Ok(self)
-    }
-
     /// Reads a description from the text of a TOML file.
     ///
     /// # Errors
@@ -227,7 +186,9 @@ impl PartDescription {
         };
         let thickness =
             field("thickness", &file.thickness, u.thickness.as_ref(), (Cause::Thickness, Length), CALLIPER_M)?;
-        let (departures, of_profile) = file.departures(&reader)?;
+        let profiles = [&file.thickness_profile, &file.thickness_profile_across];
+        let (departures, of_profile) =
+            departures::read(&reader, [&file.grain, &file.bow], profiles, &file.thickness, CALLIPER_M)?;
         Ok(Self {
             name: file.name.as_ref().map(|n| n.get_ref().clone()),
             kind: file.kind.or(kind).unwrap_or_default(),

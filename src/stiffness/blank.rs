@@ -11,7 +11,7 @@ use super::blank_note::{BlankNote, Modulus};
 use super::candidates::candidates;
 use super::numbering::Numbering;
 use super::odd_doubts::doubts;
-use super::odd_fit::OddFit;
+use super::odd_mean::OddFit;
 use super::odd_prior::OddPrior;
 use super::over_rivals::over_rivals;
 use super::plate::{PlateMode, Size};

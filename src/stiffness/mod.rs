@@ -14,6 +14,8 @@ mod grid;
 mod numbering;
 mod odd_doubts;
 mod odd_fit;
+mod odd_mean;
+mod odd_node;
 mod odd_plate;
 mod odd_prior;
 mod over_rivals;

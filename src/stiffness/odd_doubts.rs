@@ -3,7 +3,7 @@
 use super::blank::BlankResult;
 use super::blank_note::{BlankNote, Modulus};
 use super::numbering::DEVIATION_LIMITS;
-use super::odd_fit::OddFit;
+use super::odd_mean::OddFit;
 use super::odd_prior::OddPrior;
 use crate::part::Departures;
 use crate::uncertainty::{COVERAGE_95, Cause, Figure};
