@@ -186,7 +186,7 @@ impl fmt::Display for BlankNote {
                 write!(f, "{} is not given: too few {family} modes are among those heard", which.name())
             }
             Self::Uneven => f.write_str(
-                "the modes lie more than 1 % off those of a uniform plate: uneven thickness, a bend, or a wrong size",
+                "the modes lie off those of a uniform plate (by more than 1 % with straight grain, or 0.6 % at any angle): a knot, uneven thickness, a bend, grain far off the length, or a wrong size; what is given beside this is in doubt",
             ),
             Self::UnevenWithholds(withheld) => write!(
                 f,

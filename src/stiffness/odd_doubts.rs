@@ -15,6 +15,9 @@ const NO_SHEAR_M: f64 = 20e-3;
 /// The same of an angle that is worth a sentence (degrees), and of the half-width of a modulus that is worth giving.
 const WORTH_SAYING_DEG: f64 = 2.5;
 const WIDEST: f64 = 0.3;
+/// Deviations of the modes, over the most that a fit allows: from which moduli are not given, and from which it is said (judgement).
+const MUCH: f64 = 0.8;
+const SOME: f64 = 0.5;
 
 /// Says what an odd blank is, and takes back what its oddness leaves open.
 pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &OddPrior, odd: Option<&OddFit>) {
@@ -40,12 +43,18 @@ pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &
         let withheld = take(result, which);
         result.notes.push(BlankNote::Bowed { rise_m, u_m, withheld });
     }
-    if odd.deviation > 0.8 * DEVIATION_LIMITS.1 {
+    // The modes were numbered as those of a flat blank with straight grain: where these fit badly, the numbering itself may be wrong.
+    let straight = result.numberings.first().map_or(0.0, |n| n.deviation);
+    let (much, some) = (MUCH * DEVIATION_LIMITS.1, SOME * DEVIATION_LIMITS.1);
+    if straight > much || odd.deviation > some {
         result.notes.push(BlankNote::Uneven);
-        let withheld = take(result, &[Modulus::Across, Modulus::Shear]);
-        if !withheld.is_empty() {
-            result.notes.push(BlankNote::UnevenWithholds(withheld));
+        if odd.deviation > much || straight > much && odd.deviation > some {
+            let withheld = take(result, &Modulus::ALL);
+            if !withheld.is_empty() {
+                result.notes.push(BlankNote::UnevenWithholds(withheld));
+            }
         }
+        widen(result, odd.deviation);
     }
     if odd.bow_open && result.across.is_some() {
         result.notes.push(BlankNote::BowUnread);
@@ -60,5 +69,23 @@ pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &
         };
         result.modulus(which).take();
         result.notes.push(note);
+    }
+}
+
+/// Where modes lie off those of a plate by much, no figure is better known than one mode is: E goes with the square of a frequency.
+fn widen(result: &mut BlankResult, deviation: f64) {
+    let figures = [
+        &mut result.along_length,
+        &mut result.along,
+        &mut result.across,
+        &mut result.shear,
+        &mut result.bending_stiffness,
+        &mut result.bending_stiffness_per_width,
+    ];
+    for slot in figures {
+        *slot = slot.take().map(|figure| {
+            let u = 2.0 * deviation * figure.value;
+            figure.plus_uncertainty(u, Cause::PlateTakenAsEven)
+        });
     }
 }

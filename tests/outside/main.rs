@@ -13,6 +13,7 @@ mod comparison;
 #[path = "../../benches/goals/mod.rs"]
 mod goals;
 mod laminate;
+mod odd_plates;
 mod plates;
 mod recordings;
 mod rim_elements;
