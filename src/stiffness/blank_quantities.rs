@@ -1,6 +1,6 @@
 //! What a flat blank's frequencies and sizes make of its wood, each figure with its uncertainty.
 
-use super::blank::BlankResult;
+use super::blank_result::BlankResult;
 use super::quantity::{Quantity, QuantityKind};
 use crate::part::{PartDescription, Sizes, equilibrium_moisture, modulus_at_12_percent};
 use crate::uncertainty::{Cause, Figure};

@@ -1,7 +1,7 @@
 //! What a blank's angle, bow and unevenness speak against: what is said of them, and what is not given.
 
-use super::blank::BlankResult;
 use super::blank_note::{BlankNote, Modulus};
+use super::blank_result::BlankResult;
 use super::numbering::DEVIATION_LIMITS;
 use super::odd_mean::OddFit;
 use super::odd_prior::OddPrior;
