@@ -19,11 +19,17 @@ use row::Row;
 type Measure = fn(usize) -> Vec<Row>;
 
 /// In the table's order.
-const FAMILIES: [(&str, Measure); 5] = [
+const FAMILIES: [(&str, Measure); 11] = [
     ("comparison", comparison::measure),
     ("moisture", moisture::measure),
     ("uniform blanks", blanks::uniform),
     ("wide woods", blanks::wide),
+    ("grain at an angle", blanks::grain),
+    ("bowed blanks", blanks::bowed),
+    ("wedged blanks", blanks::wedged),
+    ("blanks with a knot", blanks::knot),
+    ("all of it in a blank", blanks::all),
+    ("nearly even blanks", blanks::nearly),
     ("masses", masses::measure),
 ];
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::loss::{NumberedLoss, loss_quantities};
 use crate::modes::Mode;
 use crate::part::{Kind, PartDescription, Sizes};
-use crate::stiffness::{BlankResult, Quantity, QuantityKind, Tone, blank_from_heard, blank_quantities, mode_name};
+use crate::stiffness::{BlankResult, Quantity, QuantityKind, Tone, blank_quantities, mode_name, odd_blank};
 use crate::uncertainty::Figure;
 
 /// The part, as far as its description and these modes tell.
@@ -64,7 +64,7 @@ pub(super) fn findings(part: &PartDescription, modes: &[Mode]) -> PartFindings {
     let tones: Vec<Tone> =
         modes.iter().map(|m| Tone { frequency_hz: m.frequency.value, frequency_hz_u: m.frequency.u_95() }).collect();
     let levels_db: Vec<f64> = modes.iter().map(|m| m.level_db).collect();
-    let blank = blank_from_heard(&sizes, &tones, &levels_db);
+    let blank = odd_blank(&sizes, &part.departures, &tones, &levels_db);
     let numbers = blank.numbering().map_or(&[][..], |n| &n.numbers);
     let numbered = numbers.iter().enumerate().filter_map(|(index, number)| Some((index, (*number)?)));
     let losses: Vec<NumberedLoss> = numbered

@@ -23,6 +23,12 @@ pub struct PartArguments {
     /// Its thickness; several readings are averaged: "1.88 1.91 1.90 1.92 mm"
     #[arg(long, value_name = "SIZE")]
     thickness: Option<String>,
+    /// Angle of its grain to the length, such as "4 deg" or "4 deg +- 1"; unread, some degrees of doubt are counted
+    #[arg(long, value_name = "ANGLE", allow_hyphen_values = true, conflicts_with = "part")]
+    grain: Option<String>,
+    /// How far it rises over its length with its ends on a flat table, such as "3 mm"
+    #[arg(long, value_name = "SIZE", conflicts_with = "part")]
+    bow: Option<String>,
     /// Its mass, such as "100 g"
     #[arg(long, value_name = "MASS")]
     mass: Option<String>,
@@ -43,10 +49,12 @@ impl PartArguments {
             return Ok(Some(part));
         }
         let sizes = [&self.length, &self.width, &self.thickness, &self.mass].map(Option::as_deref);
-        if sizes.iter().all(Option::is_none) {
+        if sizes.iter().all(Option::is_none) && self.grain.is_none() && self.bow.is_none() {
             return Ok(None);
         }
-        let part = PartDescription::from_sizes(sizes[0], sizes[1], sizes[2], sizes[3]).map_err(|e| anyhow!("--{e}"))?;
+        let wrong = |e: String| anyhow!("--{e}");
+        let mut part = PartDescription::from_sizes(sizes[0], sizes[1], sizes[2], sizes[3]).map_err(wrong)?;
+        part.departures = part.departures.with(self.grain.as_deref(), self.bow.as_deref()).map_err(wrong)?;
         Ok(Some(part))
     }
 }

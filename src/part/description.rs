@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use toml::Spanned;
 
 use super::day::Day;
+use super::departures::{self, Departures};
 use super::moisture::moisture_in_air;
 use super::reader::{PartError, Reader, line_of};
 use super::rim_build::{FileRim, RimBuild};
@@ -79,6 +80,8 @@ pub struct PartDescription {
     pub width: Option<Figure>,
     pub thickness: Option<Figure>,
     pub mass: Option<Figure>,
+    /// Grain, bow and profile, as far as they were read.
+    pub departures: Departures,
     /// Temperature (C) and relative humidity (fraction) of the room.
     pub temperature: Option<Figure>,
     pub humidity: Option<Figure>,
@@ -119,6 +122,10 @@ pub(crate) struct PartTable {
     length: Option<Spanned<String>>,
     width: Option<Spanned<String>>,
     thickness: Option<Spanned<String>>,
+    thickness_profile: Option<Spanned<String>>,
+    thickness_profile_across: Option<Spanned<String>>,
+    grain: Option<Spanned<String>>,
+    bow: Option<Spanned<String>>,
     mass: Option<Spanned<String>>,
     temperature: Option<Spanned<String>>,
     humidity: Option<Spanned<String>>,
@@ -188,18 +195,18 @@ impl PartDescription {
             }),
             None => None,
         };
+        let thickness =
+            field("thickness", &file.thickness, u.thickness.as_ref(), (Cause::Thickness, Length), CALLIPER_M)?;
+        let profiles = [&file.thickness_profile, &file.thickness_profile_across];
+        let (departures, of_profile) =
+            departures::read(&reader, [&file.grain, &file.bow], profiles, &file.thickness, CALLIPER_M)?;
         Ok(Self {
             name: file.name.as_ref().map(|n| n.get_ref().clone()),
             kind: file.kind.or(kind).unwrap_or_default(),
             length: field("length", &file.length, u.length.as_ref(), (Cause::Length, Length), RULE_M)?,
             width: field("width", &file.width, u.width.as_ref(), (Cause::Width, Length), RULE_M)?,
-            thickness: field(
-                "thickness",
-                &file.thickness,
-                u.thickness.as_ref(),
-                (Cause::Thickness, Length),
-                CALLIPER_M,
-            )?,
+            thickness: of_profile.or(thickness),
+            departures,
             mass: field("mass", &file.mass, u.mass.as_ref(), (Cause::Mass, Mass), SCALE_KG)?,
             temperature: field(
                 "temperature",
@@ -261,6 +268,7 @@ impl PartDescription {
             width: read("width", width, (Cause::Width, Dimension::Length), RULE_M)?,
             thickness: read("thickness", thickness, (Cause::Thickness, Dimension::Length), CALLIPER_M)?,
             mass: read("mass", mass, (Cause::Mass, Dimension::Mass), SCALE_KG)?,
+            departures: Departures { trend: thickness.is_some_and(departures::trend), ..Departures::default() },
             ..Self::default()
         })
     }

@@ -3,6 +3,7 @@
 //! This room knows readings and wood; it knows nothing of sound.
 
 mod day;
+mod departures;
 mod description;
 mod holding;
 mod moisture;
@@ -12,6 +13,7 @@ mod station;
 mod units;
 
 pub use day::Day;
+pub use departures::Departures;
 pub(crate) use description::PartTable;
 pub use description::{Deflection, Kind, PartDescription, Ply, Sizes};
 pub use holding::{HUNG_AGAIN_DAMPING, HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY};
@@ -20,4 +22,4 @@ pub use reader::PartError;
 pub(crate) use reader::line_of;
 pub use rim_build::{LiningKind, RimBuild};
 pub use station::{Station, misnamed, station_of};
-pub use units::{Dimension, parse_readings, parse_uncertainty};
+pub use units::{Dimension, parse_readings, parse_uncertainty, parse_with_doubt};

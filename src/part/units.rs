@@ -8,6 +8,8 @@ pub enum Dimension {
     Temperature,
     Humidity,
     Modulus,
+    /// Degrees of arc.
+    Angle,
 }
 
 /// A unit: its names, and its value v in SI as v = scale * number + offset.
@@ -45,6 +47,7 @@ const TEMPERATURES: &[Unit] = &[
 ];
 const MODULI: &[Unit] =
     &[unit(&["GPa"], 1e9), unit(&["MPa", "N/mm2", "N/mm²"], 1e6), unit(&["Mpsi", "million psi"], 6.894_757_293_168e9)];
+const ANGLES: &[Unit] = &[unit(&["deg", "°", "degree", "degrees"], 1.0)];
 const HUMIDITIES: &[Unit] = &[unit(&["%", "percent", "%RH", "% RH"], 0.01)];
 
 impl Dimension {
@@ -55,6 +58,7 @@ impl Dimension {
             Self::Temperature => TEMPERATURES,
             Self::Humidity => HUMIDITIES,
             Self::Modulus => MODULI,
+            Self::Angle => ANGLES,
         }
     }
 
@@ -66,6 +70,7 @@ impl Dimension {
             Self::Temperature => "\"20 C\" or \"70 F\"",
             Self::Humidity => "\"46 %\"",
             Self::Modulus => "\"200 GPa\"",
+            Self::Angle => "\"4 deg\" or \"4 deg +- 1\"",
         }
     }
 }
@@ -76,6 +81,30 @@ impl Dimension {
 /// # Errors
 /// A sentence that says what is wrong and how to write it.
 pub fn parse_readings(text: &str, dimension: Dimension) -> Result<Vec<f64>, String> {
+    let readings = parse_any(text, dimension)?;
+    let positive = !matches!(dimension, Dimension::Temperature | Dimension::Angle);
+    if positive && readings.iter().any(|r| *r <= 0.0) {
+        return Err(format!("{:?} must be above zero", text.trim()));
+    }
+    Ok(readings)
+}
+
+/// Readings with the uncertainty that may stand behind them: "4 deg +- 1" or "4 deg ± 1 deg". They may be zero or below it.
+///
+/// # Errors
+/// A sentence that says what is wrong and how to write it.
+pub fn parse_with_doubt(text: &str, dimension: Dimension) -> Result<(Vec<f64>, Option<f64>), String> {
+    let Some((value, doubt)) = text.split_once("+-").or_else(|| text.split_once('±')) else {
+        return Ok((parse_any(text, dimension)?, None));
+    };
+    let digits = |c: char| c.is_ascii_digit() || " .,+-−/;\t".contains(c);
+    let unit = value.trim().trim_start_matches(digits);
+    let doubt = if doubt.trim().chars().all(digits) { format!("{} {unit}", doubt.trim()) } else { doubt.to_owned() };
+    Ok((parse_any(value, dimension)?, Some(parse_uncertainty(&doubt, dimension)?)))
+}
+
+/// Readings of any sign.
+fn parse_any(text: &str, dimension: Dimension) -> Result<Vec<f64>, String> {
     let text = text.trim();
     // The unit begins at the first letter or sign that no number has.
     let starts = |c: char| !(c.is_ascii_digit() || c.is_whitespace() || ".,+-/;−".contains(c));
@@ -111,10 +140,6 @@ pub fn parse_readings(text: &str, dimension: Dimension) -> Result<Vec<f64>, Stri
     }
     if readings.iter().any(|r| !r.is_finite()) {
         return Err(format!("{text:?} is no size"));
-    }
-    let positive = !matches!(dimension, Dimension::Temperature);
-    if positive && readings.iter().any(|r| *r <= 0.0) {
-        return Err(format!("{text:?} must be above zero"));
     }
     Ok(readings)
 }
@@ -210,6 +235,14 @@ mod tests {
         close(one("70 F", Dimension::Temperature), 38.0 * 5.0 / 9.0);
         assert_eq!(parse_readings("1.88 1.91 1.90 mm", Dimension::Length).map(|r| r.len()), Ok(3));
         close(parse_uncertainty("2 F", Dimension::Temperature).unwrap_or(0.0), 10.0 / 9.0);
+    }
+
+    #[test]
+    fn reads_angles_with_their_doubt() {
+        assert_eq!(parse_with_doubt("4 deg +- 1", Dimension::Angle), Ok((vec![4.0], Some(1.0))));
+        assert_eq!(parse_with_doubt("-3° ± 0.5°", Dimension::Angle), Ok((vec![-3.0], Some(0.5))));
+        assert_eq!(parse_with_doubt("0 mm", Dimension::Length), Ok((vec![0.0], None)));
+        assert!(parse_with_doubt("4 +- 1", Dimension::Angle).is_err());
     }
 
     #[test]

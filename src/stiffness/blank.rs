@@ -8,70 +8,23 @@
 use super::blank_modes::BlankModes;
 use super::blank_moduli::{BlankModuli, bending_stiffness, bending_stiffness_per_width};
 use super::blank_note::{BlankNote, Modulus};
+use super::blank_result::BlankResult;
 use super::candidates::candidates;
-use super::numbering::{DEVIATION_LIMITS, Numbering};
+use super::numbering::Numbering;
+use super::odd_doubts::doubts;
+use super::odd_mean::OddFit;
+use super::odd_prior::OddPrior;
 use super::over_rivals::over_rivals;
-use super::plate::{PlateMode, Size};
+use super::plate::Size;
 use super::rivals::{of_wood, rivals, why_not_believed};
 use super::sure_names::sure_numbers;
 use super::tone::{LEAST_NAMED, Tone};
 use super::unnamed::loud_unnamed;
-use crate::part::Sizes;
+use crate::part::{Departures, Sizes};
 use crate::uncertainty::Figure;
 
 /// Most modes that are used, the lowest.
 const MOST_MODES: usize = 40;
-
-/// What the modes of a blank tell.
-#[derive(Debug, Clone, Default)]
-pub struct BlankResult {
-    /// The best numbering first; more than one if they explain the modes about equally well.
-    pub numberings: Vec<Numbering>,
-    /// Moduli (Pa); `None` where undecided or not told by these modes.
-    pub along: Option<Figure>,
-    pub across: Option<Figure>,
-    pub shear: Option<Figure>,
-    /// Bending stiffness EI of the whole width (N m2) and per width (N m).
-    pub bending_stiffness: Option<Figure>,
-    pub bending_stiffness_per_width: Option<Figure>,
-    /// What the user should know.
-    pub notes: Vec<BlankNote>,
-    /// Modes of the plate with the best constants, for pictures and mobility.
-    pub modes: Vec<PlateMode>,
-}
-
-impl BlankResult {
-    /// Whether one numbering stands alone and is believed. Moduli may be given without: over all that compete, where those agree.
-    pub fn decided(&self) -> bool {
-        self.numberings.len() == 1 && self.along.is_some()
-    }
-
-    /// The numbering, if one stands alone.
-    pub fn numbering(&self) -> Option<&Numbering> {
-        self.numberings.first().filter(|_| self.decided())
-    }
-
-    fn refused(numberings: Vec<Numbering>, note: BlankNote) -> Self {
-        Self { numberings, notes: vec![note], ..Self::default() }
-    }
-
-    fn modulus(&mut self, which: Modulus) -> &mut Option<Figure> {
-        match which {
-            Modulus::Along => &mut self.along,
-            Modulus::Across => &mut self.across,
-            Modulus::Shear => &mut self.shear,
-        }
-    }
-
-    /// Takes a modulus back, and what follows from it; whether there was one.
-    fn withhold(&mut self, which: Modulus) -> bool {
-        if which == Modulus::Along {
-            self.bending_stiffness = None;
-            self.bending_stiffness_per_width = None;
-        }
-        self.modulus(which).take().is_some()
-    }
-}
 
 /// Moduli and mode numbers of a flat blank from its tones.
 ///
@@ -84,6 +37,11 @@ pub fn blank_from_tones(sizes: &Sizes, tones: &[Tone]) -> BlankResult {
 /// The same with each tone's level (dB, any reference; none where they are not known): loud tones that are in no assignment speak
 /// against it.
 pub fn blank_from_heard(sizes: &Sizes, tones: &[Tone], levels_db: &[f64]) -> BlankResult {
+    odd_blank(sizes, &Departures::default(), tones, levels_db)
+}
+
+/// The same of a blank whose grain, bow or profile was read.
+pub fn odd_blank(sizes: &Sizes, departures: &Departures, tones: &[Tone], levels_db: &[f64]) -> BlankResult {
     let size = Size {
         length_m: sizes.length.value,
         width_m: sizes.width.value,
@@ -104,14 +62,16 @@ pub fn blank_from_heard(sizes: &Sizes, tones: &[Tone], levels_db: &[f64]) -> Bla
         return BlankResult::refused(numberings, why);
     }
     let mut result = BlankResult { numberings, ..BlankResult::default() };
-    give(&mut result, sizes, &size, tones, &others_across);
+    let prior = OddPrior::new(departures, size.length_m);
+    let odd = give(&mut result, (sizes, &size), tones, &others_across, &prior);
+    doubts(&mut result, departures, &prior, odd.as_ref());
     if result.decided() {
         let blank = BlankModes::new(&size, &best.constants, 1.2 * tones[tones.len() - 1].frequency_hz);
         result.numberings[0].numbers = sure_numbers(&best, &blank, tones);
         result.modes = blank.modes;
     }
-    if best.deviation > 0.8 * DEVIATION_LIMITS.1 {
-        result.notes.push(BlankNote::Uneven);
+    if departures.trend {
+        result.notes.push(BlankNote::ThicknessTrend);
     }
     let unnamed_hz = loud_unnamed(tones, levels_db, &best.numbers);
     if !unnamed_hz.is_empty() {
@@ -124,9 +84,15 @@ pub fn blank_from_heard(sizes: &Sizes, tones: &[Tone], levels_db: &[f64]) -> Bla
 }
 
 /// Each modulus over all assignments that compete, and those alike but in E across; where they do not agree, why it is not given.
-fn give(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], others_across: &[Numbering]) {
+fn give(
+    result: &mut BlankResult,
+    (sizes, size): (&Sizes, &Size),
+    tones: &[Tone],
+    others_across: &[Numbering],
+    prior: &OddPrior,
+) -> Option<OddFit> {
     let of_each = |all: &[Numbering]| -> Vec<BlankModuli> {
-        all.iter().filter_map(|n| BlankModuli::new(sizes, size, tones, n)).collect()
+        all.iter().filter_map(|n| BlankModuli::new(sizes, size, tones, n, prior)).collect()
     };
     let compete = result.numberings.len() > 1;
     if compete {
@@ -134,7 +100,7 @@ fn give(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], ot
         result.notes.push(BlankNote::Competing { along_pa });
     }
     let all = of_each(&result.numberings);
-    let Some(best) = all.first().filter(|_| all.len() == result.numberings.len()) else { return };
+    let best = all.first().filter(|_| all.len() == result.numberings.len())?;
     let across: Vec<Option<Figure>> =
         all.iter().chain(&of_each(others_across)).map(|m| m.get(Modulus::Across)).collect();
     let (mut agree, mut differ) = (Vec::new(), Vec::new());
@@ -152,7 +118,9 @@ fn give(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], ot
         }
         *result.modulus(which) = over_all;
     }
-    if let Some(along) = &result.along {
+    let lengthwise: Vec<Option<Figure>> = all.iter().map(|m| Some(m.along_length.clone())).collect();
+    result.along_length = over_rivals(&lengthwise);
+    if let Some(along) = &result.along_length {
         result.bending_stiffness = Some(bending_stiffness(along, sizes));
         result.bending_stiffness_per_width = Some(bending_stiffness_per_width(along, sizes));
     }
@@ -162,6 +130,7 @@ fn give(result: &mut BlankResult, sizes: &Sizes, size: &Size, tones: &[Tone], ot
     if !agree.is_empty() {
         result.notes.push(BlankNote::Agree(agree));
     }
+    Some(best.odd.clone())
 }
 
 #[cfg(test)]

@@ -36,7 +36,7 @@ impl BlankModes {
 }
 
 /// Polynomials along length and width that describe all modes up to a frequency.
-fn terms(size: &Size, constants: &Constants, below_hz: f64) -> (usize, usize) {
+pub(super) fn terms(size: &Size, constants: &Constants, below_hz: f64) -> (usize, usize) {
     let stiffness = bending_stiffnesses(constants, size.thickness_m);
     let per_area = size.mass_kg / (size.length_m * size.width_m);
     let lines = |d: f64, side: f64| (TAU * below_hz * (per_area / d).sqrt()).sqrt() * side / PI;

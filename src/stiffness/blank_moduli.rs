@@ -5,21 +5,29 @@ use nalgebra::DMatrix;
 use super::blank_modes::BlankModes;
 use super::blank_note::Modulus;
 use super::numbering::{Numbering, SHEAR_TERM_U, stepped};
+use super::odd_fit::odd_fit;
+use super::odd_mean::OddFit;
+use super::odd_prior::OddPrior;
 use super::plate::{Constants, ModePlace, Size};
 use super::tone::Tone;
-use super::wood::POISSON;
 use crate::part::{HUNG_AGAIN_DOF, HUNG_AGAIN_FREQUENCY, Sizes};
 use crate::uncertainty::{Cause, Contribution, Figure, Source};
 
-/// E along, E across and G (Pa).
+/// E along, E across and G (Pa), and E of the blank along its length.
 pub(super) struct BlankModuli {
     all: [Figure; 3],
     told: [bool; 3],
+    pub(super) along_length: Figure,
+    /// Angle and bow.
+    pub(super) odd: OddFit,
 }
+
+/// Which of the odd plate's figures is which of ours.
+const FROM_ODD: [usize; 4] = [1, 2, 3, 0];
 
 impl BlankModuli {
     /// From frequencies, sizes, mass, Poisson's ratio, shear through the thickness and hanging anew.
-    pub(super) fn new(sizes: &Sizes, size: &Size, tones: &[Tone], best: &Numbering) -> Option<Self> {
+    pub(super) fn new(sizes: &Sizes, size: &Size, tones: &[Tone], best: &Numbering, prior: &OddPrior) -> Option<Self> {
         let solve = |size: &Size, tones: &[Tone]| stepped(size, tones, &best.constants, &best.places, best.deviation);
         let value = |c: &Constants| [c.along_pa, c.across_pa, c.shear_pa];
         let values = value(&solve(size, tones)?);
@@ -50,18 +58,34 @@ impl BlankModuli {
         add(Cause::ShearThroughThickness, change(&solve(size, &sheared)?, 1.0), f64::INFINITY);
         // Hung anew, all frequencies move together, and moduli by twice as much.
         add(Cause::HeldAnewFrequency, values.map(|v| 2.0 * HUNG_AGAIN_FREQUENCY * v), HUNG_AGAIN_DOF);
-        // What the guess at Poisson's ratio does to each, taken out of what they share with the frequencies.
-        let of_guess = [0, 1, 2].map(|i| values[i] * best.covariance[(i, 3)] / POISSON.1);
-        add(Cause::PoissonsRatio, of_guess, f64::INFINITY);
-        // Found together, they are off together: as the fit's covariance says.
-        let covariance =
-            DMatrix::from_fn(3, 3, |i, j| values[i] * values[j] * best.covariance[(i, j)] - of_guess[i] * of_guess[j]);
-        let fitted = Figure::correlated(&values, &covariance, Cause::PlateFit, best.freedom);
-        let mut figures = fitted.iter().zip(parts).map(|(fit, parts)| {
-            Figure::with_contributions(fit.value, fit.contributions().map(|(s, c)| (s.clone(), c)).chain(parts))
-        });
-        let all = [figures.next()?, figures.next()?, figures.next()?];
-        Some(Self { all, told: [true, best.tells(1), best.tells(2)] })
+        let odd = odd_fit(size, tones, best, prior)?;
+        let wedge = prior.wedge;
+        let figures: Option<Vec<Figure>> = {
+            let covariance = DMatrix::from_fn(4, 4, |i, j| odd.values[i] * odd.values[j] * odd.covariance[(i, j)]);
+            let fitted = Figure::correlated(&odd.values, &covariance, Cause::PlateFit, odd.dof);
+            let of = |own: usize| {
+                let at = FROM_ODD[own];
+                let value = odd.values[at];
+                let like = if own == 3 { 0 } else { own };
+                // Readings move the figure as they move the straight plate's.
+                let readings = parts[like].iter().map(|(source, c)| {
+                    (source.clone(), Contribution { size: c.size * value / values[like], dof: c.dof })
+                });
+                let more = [
+                    (Cause::PoissonsRatio, odd.of_poisson[at]),
+                    (Cause::GrainAngle, odd.of_grain[at]),
+                    (Cause::Bow, odd.of_bow[at]),
+                    (Cause::ThicknessProfile, wedge),
+                ]
+                .map(|(cause, size)| (Source::from(cause), Contribution { size: size * value, dof: f64::INFINITY }));
+                let fit = fitted.get(at)?.contributions().map(|(s, c)| (s.clone(), c)).collect::<Vec<_>>();
+                Some(Figure::with_contributions(value, fit.into_iter().chain(readings).chain(more)))
+            };
+            (0..4).map(of).collect()
+        };
+        let [along, across, shear, along_length] = <[Figure; 4]>::try_from(figures?).ok()?;
+        let all = [along, across, shear];
+        Some(Self { all, told: [true, best.tells(1), best.tells(2)], along_length, odd })
     }
 
     /// A modulus, if enough of its modes are among those heard.
@@ -93,6 +117,7 @@ fn shear_moved(size: &Size, tones: &[Tone], constants: &Constants, places: &[Opt
 
 #[cfg(test)]
 mod tests {
+    use super::super::wood::POISSON;
     use super::*;
 
     const SIDE: Size = Size { length_m: 0.8, width_m: 0.12, thickness_m: 2.25e-3, mass_kg: 0.133 };

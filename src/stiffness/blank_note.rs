@@ -4,6 +4,7 @@ use std::fmt;
 
 use super::tone::{LEAST_BENDING, LEAST_NAMED};
 use super::wood::ORDINARY_SPEED_M_S;
+use crate::uncertainty::COVERAGE_95;
 
 /// One of a blank's three moduli.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,7 +17,7 @@ pub enum Modulus {
 impl Modulus {
     pub(super) const ALL: [Self; 3] = [Self::Along, Self::Across, Self::Shear];
 
-    fn name(self) -> &'static str {
+    pub(super) fn name(self) -> &'static str {
         match self {
             Self::Along => "E along",
             Self::Across => "E across",
@@ -54,6 +55,26 @@ pub enum BlankNote {
     Differ(Vec<Modulus>),
     TooFewOfItsModes(Modulus),
     Uneven,
+    /// The misfit leaves these moduli open.
+    UnevenWithholds(Vec<Modulus>),
+    /// The grain goes so far off the length (degrees, standard deviation), as the tones say.
+    GrainOff {
+        deg: f64,
+        u_deg: f64,
+    },
+    /// The blank is curved: so much over its length (m, standard deviation), and what is not given for it.
+    Bowed {
+        rise_m: f64,
+        u_m: f64,
+        withheld: Vec<Modulus>,
+    },
+    /// The angle of the grain, or a bow, that nobody read leaves it open.
+    GrainLeavesOpen(Modulus),
+    BowLeavesOpen(Modulus),
+    /// Nobody read the bow, and these tones hardly show it.
+    BowUnread,
+    /// The thickness' readings rise or fall in their order.
+    ThicknessTrend,
     /// Loud tones (Hz) that are in no assignment.
     LoudUnnamed {
         unnamed_hz: Vec<f64>,
@@ -62,6 +83,16 @@ pub enum BlankNote {
 }
 
 impl BlankNote {
+    /// Whether it doubts a modulus that is given beside it; E of the blank along its length goes with E along.
+    pub fn speaks_against(&self, which: Modulus) -> bool {
+        match self {
+            Self::Uneven | Self::Competing { .. } => true,
+            Self::Bowed { .. } => which != Modulus::Along,
+            Self::BowUnread => which == Modulus::Across,
+            _ => false,
+        }
+    }
+
     /// Stable short code.
     pub fn code(&self) -> &'static str {
         match self {
@@ -77,6 +108,13 @@ impl BlankNote {
             Self::TooFewOfItsModes(Modulus::Across) => "too_few_crosswise_modes",
             Self::TooFewOfItsModes(Modulus::Shear) => "too_few_twist_modes",
             Self::Uneven => "not_a_uniform_plate",
+            Self::UnevenWithholds(_) => "uneven_withholds",
+            Self::GrainOff { .. } => "grain_off_the_length",
+            Self::Bowed { .. } => "bowed",
+            Self::GrainLeavesOpen(_) => "grain_angle_leaves_open",
+            Self::BowLeavesOpen(_) => "bow_leaves_open",
+            Self::BowUnread => "bow_not_read",
+            Self::ThicknessTrend => "thickness_trend",
             Self::LoudUnnamed { .. } => "loud_tones_unnamed",
         }
     }
@@ -148,7 +186,55 @@ impl fmt::Display for BlankNote {
                 write!(f, "{} is not given: too few {family} modes are among those heard", which.name())
             }
             Self::Uneven => f.write_str(
-                "the modes lie more than 1 % off those of a uniform plate: uneven thickness, a bend, or a wrong size",
+                "the modes lie off those of a uniform plate (by more than 1 % with straight grain, or 0.6 % at any angle): a knot, uneven thickness, a bend, grain far off the length, or a wrong size; what is given beside this is in doubt",
+            ),
+            Self::UnevenWithholds(withheld) => write!(
+                f,
+                "{} {} not given: a knot, uneven wood or uneven thickness moves the modes that would show it",
+                list(withheld),
+                is_or_are(withheld)
+            ),
+            Self::GrainOff { deg, u_deg } => write!(
+                f,
+                "the grain goes some {deg:.0} ± {:.0} degrees off the length: E along the grain, E across and G are those of the \
+                 wood in its own directions, E of the blank along its length and EI those of the blank as it is cut",
+                (COVERAGE_95 * u_deg).max(1.0)
+            ),
+            Self::Bowed { rise_m, u_m, withheld } => {
+                write!(
+                    f,
+                    "the blank is bowed by some {:.0} ± {:.0} mm over its length, which raises crosswise and twist modes",
+                    1e3 * rise_m,
+                    (1e3 * COVERAGE_95 * u_m).max(1.0)
+                )?;
+                if withheld.is_empty() {
+                    return Ok(());
+                }
+                write!(
+                    f,
+                    ": {} {} not given. Let it lie flat under weights until it stays flat, and tap again",
+                    list(withheld),
+                    is_or_are(withheld)
+                )
+            }
+            Self::GrainLeavesOpen(which) => write!(
+                f,
+                "{} is not given: the angle of the grain leaves it open. Read the angle and say it (grain = \"4 deg\")",
+                which.name()
+            ),
+            Self::BowLeavesOpen(which) => write!(
+                f,
+                "{} is not given: how far the blank is bowed leaves it open. Lay it on a flat table, read how far its middle rises, and \
+                 say it (bow = \"3 mm\")",
+                which.name()
+            ),
+            Self::BowUnread => f.write_str(
+                "E across counts on a blank that is flat within some 5 mm, which these tones hardly show. Lay it on a flat table, read how \
+                 far its middle rises, and say it (bow = \"0 mm\")",
+            ),
+            Self::ThicknessTrend => f.write_str(
+                "the readings of the thickness rise or fall in their order and count as scatter. If the blank is a wedge, say so \
+                 (thickness_profile = \"2.0 1.9 1.8 mm\", from end to end): then they do not",
             ),
             Self::LoudUnnamed { unnamed_hz, withheld } => {
                 let tones: Vec<String> = unnamed_hz.iter().map(|hz| format!("{hz:.0}")).collect();

@@ -1,6 +1,6 @@
 //! What a flat blank's frequencies and sizes make of its wood, each figure with its uncertainty.
 
-use super::blank::BlankResult;
+use super::blank_result::BlankResult;
 use super::quantity::{Quantity, QuantityKind};
 use crate::part::{PartDescription, Sizes, modulus_at_12_percent};
 use crate::uncertainty::{Cause, Figure};
@@ -15,6 +15,9 @@ pub fn blank_quantities(part: &PartDescription, sizes: &Sizes, blank: &BlankResu
     let mut add = |kind, figure: Figure| all.push(Quantity { kind, figure });
     let density = sizes.density();
     add(QuantityKind::Density, density.clone());
+    if let Some(along) = &blank.along_length {
+        add(QuantityKind::ModulusAlongLength, along.clone());
+    }
     if let Some(along) = &blank.along {
         add(QuantityKind::ModulusAlong, along.clone());
     }
@@ -35,6 +38,12 @@ pub fn blank_quantities(part: &PartDescription, sizes: &Sizes, blank: &BlankResu
         add(QuantityKind::SoundSpeed, Figure::combine(&[along, &density], |x| (x[0] / x[1]).sqrt()));
         add(QuantityKind::CharacteristicImpedance, Figure::combine(&[along, &density], |x| (x[0] * x[1]).sqrt()));
         add(QuantityKind::RadiationRatio, Figure::combine(&[along, &density], |x| (x[0] / x[1].powi(3)).sqrt()));
+    }
+    if let Some(grain) = &blank.grain_deg {
+        add(QuantityKind::GrainAngle, grain.clone());
+    }
+    if let Some(bow) = &blank.bow {
+        add(QuantityKind::Bow, bow.clone());
     }
     if let Some(moisture) = part.moisture() {
         add(QuantityKind::MoistureContent, moisture.clone());

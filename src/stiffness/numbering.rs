@@ -18,7 +18,7 @@ pub(super) const DEVIATION_LIMITS: (f64, f64) = (5e-4, 0.012);
 /// The shear moduli through the thickness are taken from the one in the plane; the shear term may be off by this part of it, much
 /// the same for all modes, and by the other part for each by itself (boards are sawn between quarter and flat; by judgement).
 pub(super) const SHEAR_TERM_U: f64 = 0.3;
-const SHEAR_SCATTER: f64 = 0.1;
+pub(super) const SHEAR_SCATTER: f64 = 0.1;
 
 /// Rounds of least squares, a step (in ln E) that moves nothing any more, and one over which a mode keeps its shape: what that leaves
 /// out goes with the square of the step.
@@ -155,7 +155,7 @@ pub(super) fn stepped(
 }
 
 /// The constants after a step in ln E_L, ln E_C, ln G and Poisson's ratio, in none of them longer than `most`.
-fn after(constants: &Constants, step: &DVector<f64>, most: f64) -> Constants {
+pub(super) fn after(constants: &Constants, step: &DVector<f64>, most: f64) -> Constants {
     let step = step.map(|s| s.clamp(-most, most));
     Constants {
         along_pa: constants.along_pa * step[0].exp(),

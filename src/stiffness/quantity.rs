@@ -18,6 +18,7 @@ pub struct Quantity {
 #[non_exhaustive]
 pub enum QuantityKind {
     Density,
+    ModulusAlongLength,
     ModulusAlong,
     ModulusAcross,
     ShearModulus,
@@ -29,6 +30,8 @@ pub enum QuantityKind {
     RadiationRatio,
     MoistureContent,
     ModulusAlongAt12Percent,
+    GrainAngle,
+    Bow,
     StripMobility200Hz,
     PlateEdgeMobility,
     LossAlong,
@@ -71,6 +74,27 @@ impl QuantityKind {
                 "kg/m3",
                 ("kg/m3", 1.0),
                 "how heavy the wood itself is, from mass and sizes",
+            ),
+            Self::ModulusAlongLength => Words(
+                "modulus_along_length_pa",
+                "E of the blank along its length",
+                "Pa",
+                ("GPa", 1e-9),
+                "how hard this blank's wood is to bend along its length, whichever way the grain goes in it",
+            ),
+            Self::GrainAngle => Words(
+                "grain_angle_deg",
+                "grain off the length",
+                "deg",
+                ("deg", 1.0),
+                "how far the grain goes off the blank's length, as its tones and a reading, if there is one, say",
+            ),
+            Self::Bow => Words(
+                "bow_m",
+                "bow over the length",
+                "m",
+                ("mm", 1e3),
+                "how far the blank rises over its length, as its tones and a reading, if there is one, say",
             ),
             Self::ModulusAlong => Words(
                 "modulus_along_pa",

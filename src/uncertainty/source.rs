@@ -86,6 +86,12 @@ pub enum Cause {
     PlateFit,
     PoissonsRatio,
     ShearThroughThickness,
+    /// The grain goes at an angle to the length.
+    GrainAngle,
+    /// A blank that is curved along its length.
+    Bow,
+    /// A wedge that is taken as even.
+    ThicknessProfile,
     MoistureEquation,
     MoistureRelation,
     /// Wood that had not yet taken on what its air would give it, or never takes on as much.
@@ -163,6 +169,9 @@ impl Cause {
             Self::PlateFit => "plate_fit",
             Self::PoissonsRatio => "poissons_ratio",
             Self::ShearThroughThickness => "shear_through_thickness",
+            Self::GrainAngle => "grain_angle",
+            Self::Bow => "bow",
+            Self::ThicknessProfile => "thickness_profile",
             Self::MoistureEquation => "moisture_equation",
             Self::MoistureRelation => "moisture_relation",
             Self::NotAtEquilibrium => "not_at_equilibrium",
@@ -253,6 +262,9 @@ impl fmt::Display for Cause {
             Self::PlateFit => "frequencies and uneven wood",
             Self::PoissonsRatio => "Poisson's ratio",
             Self::ShearThroughThickness => "shear through the thickness",
+            Self::GrainAngle => "the grain's angle",
+            Self::Bow => "bow",
+            Self::ThicknessProfile => "the wedge",
             Self::MoistureEquation => "moisture equation",
             Self::MoistureRelation => "moisture relation",
             Self::NotAtEquilibrium => "wood that lags behind its air",

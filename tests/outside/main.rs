@@ -15,6 +15,7 @@ mod give;
 mod goals;
 mod laminate;
 mod moisture;
+mod odd_plates;
 mod plates;
 mod recordings;
 mod rim_elements;

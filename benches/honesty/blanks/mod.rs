@@ -6,13 +6,17 @@
 //! `RINGWRIGHT_TRACE=1` prints each blank that lies far out, `all` every one; `RINGWRIGHT_BLANK=n` looks at one alone.
 
 mod given;
+mod odd;
 mod tables;
 mod tapped;
 
 use rayon::prelude::*;
 
+use ringwright::part::Departures;
+
 use crate::row::Row;
 use given::Given;
+pub use odd::{all, bowed, grain, knot, nearly, wedged};
 use tapped::{Plate, Tapped};
 
 /// Uniform blanks of the tables: 500 of them, read and tapped anew in each round.
@@ -36,7 +40,8 @@ fn rows(parts: usize, plate: impl Fn(usize) -> Plate + Sync, seed: u64) -> Vec<R
         .map(|index| {
             let plate = plate(index);
             let tapped = Tapped::new(&plate, seed + index as u64);
-            let given = Given::new(&plate, &tapped);
+            let [along, across, shear] = plate.moduli;
+            let given = Given::new(&plate, [along, along, across, shear], &tapped, &Departures::default());
             if let Some(trace) = &trace {
                 given.trace(index, &plate, &tapped, trace == "all" || only.is_some());
             }

@@ -40,3 +40,33 @@ pub fn woods() -> Vec<Plate> {
     let bare = bare(include_str!("../../../tests/outside/fem/woods.csv"));
     toned(bare, include_str!("../../../tests/outside/fem/woods_tones.csv"), std::iter::repeat(1.0))
 }
+
+/// What an odd blank is, beside its tones.
+#[derive(Clone)]
+pub struct Odd {
+    pub plate: Plate,
+    /// Of the mean wood in the blank's own axes: E along the length (Pa).
+    pub along_length_pa: f64,
+    /// The grain's angle to the length (degrees), the rise of the bow (m).
+    pub grain_deg: f64,
+    pub bow_m: f64,
+    /// Half the difference of thickness from end to end and from edge to edge, over the mean.
+    pub wedge: [f64; 2],
+}
+
+/// Odd blanks of one kind (0 grain at an angle, 1 bowed, 2 wedged, 3 with a knot, 4 all of it, 5 nearly none).
+pub fn odd(kind: usize) -> Vec<Odd> {
+    let table = include_str!("../../../tests/outside/fem/odd_blanks.csv");
+    let one = |r: &Vec<f64>| {
+        let mean = r[20];
+        let moduli = [mean * r[6], mean * r[7], mean * r[8]];
+        let plate = Plate { sizes: [r[2], r[3], r[4], r[24]], moduli, tones: Vec::new() };
+        Odd { plate, along_length_pa: r[21], grain_deg: r[10], bow_m: r[11], wedge: [r[12], r[13]] }
+    };
+    let all: Vec<Vec<f64>> = rows(table).collect();
+    let plates = all.iter().map(|r| one(r).plate).collect();
+    let tones = include_str!("../../../tests/outside/fem/odd_blanks_tones.csv");
+    let toned = toned(plates, tones, std::iter::repeat(1.0));
+    let with = |(r, plate): (&Vec<f64>, Plate)| Odd { plate, ..one(r) };
+    all.iter().zip(toned).filter(|(r, _)| r[1] as usize == kind).map(with).collect()
+}
