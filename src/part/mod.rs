@@ -6,6 +6,7 @@ mod day;
 mod description;
 mod holding;
 mod moisture;
+mod questions;
 mod reader;
 mod rim_build;
 mod station;
