@@ -7,6 +7,7 @@ mod departures;
 mod description;
 mod holding;
 mod moisture;
+mod questions;
 mod reader;
 mod rim_build;
 mod station;
