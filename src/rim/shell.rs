@@ -149,9 +149,14 @@ impl Wall {
         Self { depth_m, middle: *shell, edge: *shell, edge_m: 0.0 }
     }
 
-    /// The same where the rim curves by so much (1/m).
+    /// The same where the rim curves by so much (1/m). Free edges carry less of a twist than the sheet between them.
     pub(super) fn curved(&self, curvature: f64) -> Self {
-        Self { middle: self.middle.curved(curvature), edge: self.edge.curved(curvature), ..*self }
+        let free = self.edge_m == 0.0;
+        let of = |shell: &Shell| {
+            let shell = if free { shell.stubby(self.depth_m, shell.thickness_m()) } else { *shell };
+            shell.curved(curvature)
+        };
+        Self { middle: of(&self.middle), edge: of(&self.edge), ..*self }
     }
 
     /// With a leaf glued inside, between the bands along the edges.
