@@ -229,7 +229,7 @@ impl fmt::Display for BlankNote {
                 which.name()
             ),
             Self::BowUnread => f.write_str(
-                "E across counts on a blank that is flat within some 5 mm, which these tones hardly show. Lay it on a flat table, read how \
+                "E across counts on a blank that is flat within some 5 mm, which the tones alone do not show for sure. Lay it on a flat table, read how \
                  far its middle rises, and say it (bow = \"0 mm\")",
             ),
             Self::ThicknessTrend => f.write_str(

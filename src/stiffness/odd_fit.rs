@@ -54,7 +54,7 @@ pub(super) fn odd_fit(size: &Size, tones: &[Tone], best: &Numbering, prior: &Odd
     let (deviation, solved) = solve_all(&nodes)?;
     let found = nodes.iter().zip(&solved).min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit))?.0;
     let unseen = (8.0 * UNSEEN_M * prior.unit_m / size.length_m.powi(2)).powi(2);
-    let bow_open = prior.bow_unread() && !found.second_crosswise && found.by_curvature_squared * unseen > MATTERS;
+    let bow_open = prior.bow_unread() && found.by_curvature_squared * unseen > MATTERS;
     Some(OddFit { bow_open, ..joined(size, &nodes, &solved, prior, deviation, best)? })
 }
 

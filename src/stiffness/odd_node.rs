@@ -31,8 +31,6 @@ pub(super) struct Node {
     rows: Vec<([f64; UNKNOWNS], f64, f64)>,
     /// Relative change of the first crosswise mode's omega^2 by the square of the curvature.
     pub(super) by_curvature_squared: f64,
-    /// Whether a mode with three nodal lines along the length is heard, which a bow raises less than the first ones.
-    pub(super) second_crosswise: bool,
     pub(super) unmatched: usize,
 }
 
@@ -122,11 +120,7 @@ impl Problem<'_> {
         let unmatched = self.tones.len() - rows.len();
         let first = |m: &&OddMode| m.shares.iter().any(|(number, share)| number.1 == 2 && *share > 0.5);
         let by_curvature_squared = modes.iter().find(first).map_or(0.0, |m| m.by_curvature_squared / m.omega_squared);
-        let heard = |at: &Option<usize>| at.map(|a| &modes[order[a].1]);
-        let second = |m: &OddMode| m.shares.iter().any(|(number, share)| number.1 >= 3 && *share > 0.5);
-        let second_crosswise = matches.iter().filter_map(heard).any(second);
-        let whole =
-            Node { grain_rad, constants, curvature_squared, rows, by_curvature_squared, second_crosswise, unmatched };
+        let whole = Node { grain_rad, constants, curvature_squared, rows, by_curvature_squared, unmatched };
         (whole.rows.len() > UNKNOWNS).then_some(whole)
     }
 }
