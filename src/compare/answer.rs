@@ -70,7 +70,7 @@ impl Comparison {
             (Some(Ok(top)), _) => format!("takes {top} from the top"),
             (Some(Err(open)), Ok(push)) => format!(
                 "what it takes from the top hangs on the top ({}), of a given push it takes {push}",
-                open.from_to()
+                open.less_to_more()
             ),
             (None, Ok(push)) => format!("of a given push it takes {push}"),
             (_, Err(_)) => "no clear difference in the power that it takes".into(),
@@ -132,7 +132,7 @@ impl Percent {
     }
 
     /// "51 % less to 40 % more".
-    fn from_to(&self) -> String {
+    fn less_to_more(&self) -> String {
         let end = |percent: f64| {
             let way = if percent < 0.0 { "less" } else { "more" };
             format!("{:.*} % {way}", self.decimals, percent.abs())

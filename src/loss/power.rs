@@ -273,7 +273,7 @@ mod tests {
     fn a_strips_three_readings() {
         let strip = strip_power_ratios(&Figure::exact(0.34), None);
         assert!((strip.given_speed.value - 2.941).abs() < 1e-3);
-        let at = |y: f64| y / ((y + 1.414_213_6f64).powi(2) + y * y);
+        let at = |y: f64| y / ((y + std::f64::consts::SQRT_2).powi(2) + y * y);
         assert!((at(0.34) / at(1.0) - 0.729).abs() < 0.005, "{}", at(0.34) / at(1.0));
         let [low, high] = strip.matched_top.interval_95_of_ratio();
         assert!(low < 0.729 && high > 0.729 && low > 0.34 && high < 2.941, "{low} {high}");

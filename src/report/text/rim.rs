@@ -17,6 +17,9 @@ const HELD: &str = "the plates are taken to hold both edges of the sides like hi
                     allowed for that by judgement, and for power what it does to move the tones by that: it has not been set \
                     against real guitars yet";
 
+/// One of the readings of power.
+type Reading = fn(&PowerRatios) -> &Figure;
+
 pub fn model(report: &RimPlan) -> &'static str {
     if report.held { HELD } else { MODEL }
 }
@@ -56,7 +59,7 @@ pub(super) fn rim_text(report: &RimPlan, out: &mut String) {
         row("waist pressed together, N/mm", report.stages.iter().map(squeeze).collect());
     }
     for (place, (station, _)) in report.stations.iter().enumerate() {
-        let readings: [(&str, fn(&PowerRatios) -> &Figure); 3] = [
+        let readings: [(&str, Reading); 3] = [
             ("from the top", |p| &p.matched_top),
             ("of a given push", |p| &p.given_force),
             ("of a given movement", |p| &p.given_speed),
