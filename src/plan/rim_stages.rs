@@ -42,8 +42,8 @@ const MODES: usize = 30;
 const TOLD: usize = 4;
 /// Steps in the band over which the mobility is averaged.
 const STEPS: usize = 4000;
-/// What the shell leaves out (relative, standard uncertainty of a tone): measured. Against half of some rims as solid bodies in finite elements, with
-/// plies, linings, blocks and braces of known sizes, their hidden moduli unknown, the root mean square is 1.8 % in the plane and 2.7 % out of it
+/// What the shell leaves out (relative, standard uncertainty of a tone): measured. Against 20 rims as solid bodies in finite elements, with
+/// plies, linings, blocks and braces of known sizes, their hidden moduli unknown, the root mean square is 1.8 % in the plane and 2.6 % out of it
 /// (`tests/outside/rims_built.rs`); rounded up, as real rims have not been set against it.
 pub const MODEL_TONES: f64 = 0.03;
 /// The same of joints whose sizes and wood are assumed (by judgement).

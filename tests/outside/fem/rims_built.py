@@ -10,7 +10,7 @@ without a gap; the wood is orthotropic, its axes along the curve, through the th
 right and above and below mid-depth: a quarter is modelled, with the four ways in which modes can be alike or opposite there.
 
 Linings run along both edges on the inside and end at the blocks. Kerfed ones have kerfs KERF wide every PITCH down to a web that is glued
-to the side, the cuts open to the inside of the guitar. A body that is really cut needs some 150 000 cells for a rim: here the web is
+to the side, the cuts open to the inside of the guitar. A body that is really cut needs many more cells (--cut does it, far too coarsely on these meshes): here the web is
 thicker by what a period of it has in plane stress (kerfs.py), and the blocks on it are an even body that is whole up and through and
 nothing along. Blocks stand inside at tail and neck over the whole depth, their
 grain up. Braces stand on the inside between the linings (over the whole depth where there are none), their grain up.
