@@ -68,7 +68,7 @@ pub struct PlanTarget {
     pub found: Result<Target, String>,
 }
 
-/// What the frame model says of a rim.
+/// What the model of its wall says of a rim.
 #[derive(Debug, Clone)]
 pub struct RimPlan {
     pub outline: String,

@@ -47,7 +47,7 @@ pub fn predict_plies(comparison: &mut Comparison, plain: &PartDescription, other
     ));
 }
 
-/// A whole rim: the frame model of its outline (or why there is none), plies, blocks, linings and braces.
+/// A whole rim: the model of its wall (or why there is none), plies, blocks, linings and braces.
 pub fn predict_rim(
     comparison: &mut Comparison,
     outline: Result<Outline, String>,
@@ -65,7 +65,7 @@ pub fn predict_rim(
                 comparison.foretell("power_drawn", power);
             }
             comparison.notes.push(format!(
-                "foretold: by the frame model of the rim, free in the air, its plies glued with {USUAL_GLUE} of {} mm as is usual; blocks and \
+                "foretold: by the model of the rim's wall, free in the air, its plies glued with {USUAL_GLUE} of {} mm as is usual; blocks and \
                  linings of light hardwood",
                 1e3 * USUAL_FILM_M
             ));

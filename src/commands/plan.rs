@@ -79,7 +79,7 @@ pub struct Arguments {
     /// Whether the rim is free in the air, or plates hold both edges of its sides
     #[arg(long, value_enum, default_value_t = EdgeChoice::Free)]
     edges: EdgeChoice,
-    /// Side braces from plate to plate, on both sides: stations or shares of the way around, such as "lower bout, 0.12"
+    /// Side braces between the linings, on both sides: stations or shares of the way around, such as "lower bout, 0.12"
     #[arg(long, value_name = "PLACES", requires = "rim")]
     braces: Option<String>,
     /// Width and height of a side brace

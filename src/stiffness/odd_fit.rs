@@ -15,9 +15,10 @@ use super::tone::Tone;
 
 /// Angles (degrees) at which the plate is solved, to begin with; then where it fits best.
 const ANGLES_DEG: [f64; 5] = [0.0, 3.0, 6.0, 9.0, 12.0];
-/// A bow (m, of a blank of 760 mm) that nobody sees, and the relative change of the first crosswise mode's omega^2 from which it matters.
-const UNSEEN_M: f64 = 5e-3;
-const MATTERS: f64 = 0.01;
+/// A bow (m, of a blank of 760 mm) that a maker may leave unsaid, and the relative change of the first crosswise mode's omega^2 from which it
+/// matters (judgement; where crosswise modes alone rise, the fit takes a bow for a higher E across).
+const UNSAID_M: f64 = 40e-3;
+const MATTERS: f64 = 0.05;
 
 /// Angle and bow in what one blank's tones tell; `None` where the fit fails.
 pub(super) fn odd_fit(size: &Size, tones: &[Tone], best: &Numbering, prior: &OddPrior) -> Option<OddFit> {
@@ -53,8 +54,8 @@ pub(super) fn odd_fit(size: &Size, tones: &[Tone], best: &Numbering, prior: &Odd
     }
     let (deviation, solved) = solve_all(&nodes)?;
     let found = nodes.iter().zip(&solved).min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit))?.0;
-    let unseen = (8.0 * UNSEEN_M * prior.unit_m / size.length_m.powi(2)).powi(2);
-    let bow_open = prior.bow_unread() && found.by_curvature_squared * unseen > MATTERS;
+    let unsaid = (8.0 * UNSAID_M * prior.unit_m / size.length_m.powi(2)).powi(2);
+    let bow_open = prior.bow_unread() && found.by_curvature_squared * unsaid > MATTERS;
     Some(OddFit { bow_open, ..joined(size, &nodes, &solved, prior, deviation, best)? })
 }
 

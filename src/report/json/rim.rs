@@ -9,7 +9,7 @@ use crate::plan::{Patch, RimStage};
 use crate::report::text::rim::model;
 use crate::uncertainty::Figure;
 
-/// What the frame model says of a rim (SI units; `*_u`: standard uncertainties).
+/// What the model of its wall says of a rim (SI units; `*_u`: standard uncertainties).
 #[derive(Serialize, JsonSchema)]
 pub(super) struct RimEntry {
     outline: String,
