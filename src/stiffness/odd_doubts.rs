@@ -15,6 +15,9 @@ const NO_SHEAR_M: f64 = 20e-3;
 /// The same of an angle that is worth a sentence (degrees), and of the half-width of a modulus that is worth giving.
 const WORTH_SAYING_DEG: f64 = 2.5;
 const WIDEST: f64 = 0.3;
+/// So many modes must have a number before an angle that nobody read is believed: with fewer, six unknowns fit them whatever they are
+/// (judgement).
+const LEAST_FOR_ANGLE: usize = 16;
 /// Deviations of the modes, over the most that a fit allows: from which moduli are not given, and from which it is said (judgement).
 const MUCH: f64 = 0.8;
 const SOME: f64 = 0.5;
@@ -31,6 +34,11 @@ pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &
     }
     if deg > WORTH_SAYING_DEG && deg - COVERAGE_95 * u_deg > 0.0 {
         result.notes.push(BlankNote::GrainOff { deg, u_deg });
+        let named = result.numberings.first().map_or(0, |n| n.numbers.iter().flatten().count());
+        if departures.grain_deg.is_none() && named < LEAST_FOR_ANGLE {
+            let withheld = take(result, &Modulus::ALL);
+            result.notes.extend(withheld.into_iter().map(BlankNote::GrainLeavesOpen));
+        }
     }
     let (rise_m, u_m) = odd.bow_m;
     let usual_m = rise_m / prior.unit_m;

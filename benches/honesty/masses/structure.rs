@@ -15,6 +15,8 @@ pub struct AtSpot {
     pub along: Vec<f64>,
     /// Mass of the whole (kg).
     pub kg: f64,
+    /// Whether a tap across excites no mode that slides along there.
+    pub on_middle_line: bool,
 }
 
 /// One mode as the tap finds it: frequency (Hz), square of the motion across (1/kg).
@@ -68,7 +70,7 @@ impl AtSpot {
 /// A free bar at a place along it (0 to 1), the lowest 30 modes and the two rigid motions.
 pub fn bar(length_m: f64, kg: f64, bending_n_m2: f64, place: f64) -> AtSpot {
     let unit = bending_n_m2 / (kg * length_m.powi(3));
-    let mut at = AtSpot { squares: vec![0.0, 0.0], across: Vec::new(), along: Vec::new(), kg };
+    let mut at = AtSpot { squares: vec![0.0, 0.0], across: Vec::new(), along: Vec::new(), kg, on_middle_line: true };
     at.across.push(1.0 / kg.sqrt());
     at.across.push(12f64.sqrt() * (place - 0.5) / kg.sqrt());
     for mode in 1..=30 {
@@ -198,6 +200,7 @@ impl Frame {
         AtSpot {
             squares: self.squares.clone(),
             kg: self.kg,
+            on_middle_line: node == 0 || 2 * node == n,
             across: x.iter().zip(y.iter()).map(|(x, y)| s * x - c * y).collect(),
             along: x.iter().zip(y.iter()).map(|(x, y)| c * x + s * y).collect(),
         }
