@@ -324,7 +324,8 @@ fn the_truth_agrees_with_textbooks() {
         for mode in a.modes.iter().filter(|m| (50.0..200.0).contains(&m.frequency_hz)) {
             let expected = mode.frequency_hz * (beam / plain * a.mass_kg / b.mass_kg).sqrt();
             let off = b.modes.iter().map(|m| (m.frequency_hz / expected - 1.0).abs()).fold(f64::INFINITY, f64::min);
-            assert!(off < 0.005, "{spot}, {:.2} Hz: {off}", mode.frequency_hz);
+            // The depth of a solid body hinders bending across, by 0.3 to 0.4 % (tests/outside/fem), and more in a thicker wall.
+            assert!(off < 0.008, "{spot}, {:.2} Hz: {off}", mode.frequency_hz);
         }
     }
     // Every mode's loss is its own: a few percent about the law.

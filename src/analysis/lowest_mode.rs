@@ -1,7 +1,7 @@
 //! Whether the lowest mode that moves a spot is among those whose modal masses are known: most of what a spot gives is its.
 
 use super::spot_motion::spot_name;
-use super::stage::StageTake;
+use crate::compare::StageMode;
 use crate::part::{Kind, PartDescription, RimBuild};
 use crate::plan::{Material, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, find_wood, rim_stages};
 use crate::rim::{Outline, places_on};
@@ -20,12 +20,13 @@ const SURE: f64 = 0.95;
 
 const UNHEARD: &str = "its lowest mode was not heard";
 
-/// `Ok` if the lowest mode is among those heard, its modal mass known.
+/// `Ok` if the lowest mode is among those heard, its modal mass known. `bare`: the modes of the takes without a mass at a place.
 ///
 /// # Errors
 /// Why it is not, or why nobody knows, in words.
 pub(super) fn lowest_is_known(
-    takes: &[StageTake],
+    place: &str,
+    bare: &[&StageMode],
     results: &[StationResult],
     part: Option<&PartDescription>,
 ) -> Result<(), String> {
@@ -34,9 +35,9 @@ pub(super) fn lowest_is_known(
     let kind = part.map_or(Kind::Strip, |p| p.kind);
     match (kind, part) {
         (_, None) => return Err("the part is not described, so nothing says whether its lowest mode was heard".into()),
-        (Kind::Strip, _) => bending_one(takes, hz)?,
+        (Kind::Strip, _) => bending_one(bare, hz)?,
         (Kind::Side, _) => return Err("nothing says whether a bent side's lowest mode was heard".into()),
-        (Kind::Rim, Some(part)) => lowest_of_rim(takes, hz, part)?,
+        (Kind::Rim, Some(part)) => lowest_of_rim(place, hz, part)?,
     }
     match lowest.effective {
         Ok(_) => Ok(()),
@@ -45,26 +46,24 @@ pub(super) fn lowest_is_known(
 }
 
 /// The lowest mode heard of a flat blank must be its first bending, by number.
-fn bending_one(takes: &[StageTake], hz: f64) -> Result<(), String> {
+fn bending_one(bare: &[&StageMode], hz: f64) -> Result<(), String> {
     let first = mode_name(2, 0);
-    let modes = || takes.iter().filter(|t| !t.is_loaded()).flat_map(|t| &t.modes);
-    if modes().all(|m| m.name.is_none()) {
+    if bare.iter().all(|m| m.name.is_none()) {
         return Err("its modes are not numbered, so nothing says whether the lowest was heard".into());
     }
     let same = |f: f64| (f / hz - 1.0).abs() < 0.01;
-    let found = modes().any(|m| m.name.as_deref() == Some(&first) && same(m.frequency.value));
+    let found = bare.iter().any(|m| m.name.as_deref() == Some(&first) && same(m.frequency.value));
     found.then_some(()).ok_or_else(|| UNHEARD.into())
 }
 
 /// The lowest mode heard of a rim must be the one that its model puts there: no other lies so near that it could be it.
-fn lowest_of_rim(takes: &[StageTake], hz: f64, part: &PartDescription) -> Result<(), String> {
+fn lowest_of_rim(place: &str, hz: f64, part: &PartDescription) -> Result<(), String> {
     let Some(build) = &part.rim else {
         return Err(
             "the rim's outline and depth are not described, so nothing says whether its lowest mode was heard".into()
         );
     };
-    let name = spot_name(takes.first().map_or("", |t| &t.station.place));
-    let (tones, spread) = expected(part, build, &name)?;
+    let (tones, spread) = expected(part, build, &spot_name(place))?;
     let likely = |tone: &f64| (-0.5 * ((hz / tone).ln() / spread).powi(2)).exp();
     let all: f64 = tones.iter().map(likely).sum();
     let first = tones.first().map_or(0.0, likely);
@@ -140,6 +139,8 @@ mod tests {
     use super::*;
     use crate::part::LiningKind;
 
+    const TAIL: &str = "rim/laminated/tail";
+
     fn rim(build: RimBuild) -> PartDescription {
         let ply = |wood: &str, mm: f64| crate::part::Ply {
             wood: wood.into(),
@@ -165,21 +166,15 @@ mod tests {
             let part = rim(build.clone());
             let (tones, _) = expected(&part, &build, "tail").unwrap_or_else(|e| panic!("{e}"));
             assert!(tones.len() > 1 && tones.is_sorted(), "{tones:?}");
-            let judged = |hz: f64| lowest_of_rim(&[at_tail()], hz, &part);
+            let judged = |hz: f64| lowest_of_rim(TAIL, hz, &part);
             assert_eq!(judged(tones[0]), Ok(()), "{tones:?}");
             assert_eq!(judged(1.1 * tones[0]), Ok(()), "{tones:?}");
             assert_eq!(judged(tones[1]), Err(UNHEARD.to_owned()), "{tones:?}");
             assert_eq!(judged(0.9 * tones[1]), Err(UNHEARD.to_owned()), "{tones:?}");
         }
         let unknown = PartDescription { kind: Kind::Rim, ..PartDescription::default() };
-        assert!(lowest_of_rim(&[at_tail()], 80.0, &unknown).is_err_and(|why| why.contains("outline and depth")));
+        assert!(lowest_of_rim(TAIL, 80.0, &unknown).is_err_and(|why| why.contains("outline and depth")));
         let foreign = RimBuild { outline: "mould.svg".into(), ..parlour(LiningKind::None, None) };
-        assert!(lowest_of_rim(&[at_tail()], 80.0, &rim(foreign)).is_err_and(|why| why.contains("mould.svg")));
-    }
-
-    fn at_tail() -> StageTake {
-        let station =
-            crate::part::Station { place: "rim/laminated/tail".into(), added: Figure::exact(0.0), is_folder: true };
-        StageTake { station, modes: Vec::new(), bending_stiffness: None, recorded: None }
+        assert!(lowest_of_rim(TAIL, 80.0, &rim(foreign)).is_err_and(|why| why.contains("mould.svg")));
     }
 }

@@ -2,7 +2,7 @@
 
 use super::lowest_mode::lowest_is_known;
 use super::spot_motion::{NO_MOBILITY_ACROSS, motion_of};
-use super::stage::{StageTake, mobility_of};
+use super::stage::{StageTake, bare_of, mobility_of};
 use crate::loss::{Mobility, PowerRatios, TopEdge, compliance, power_ratios};
 use crate::part::{Deflection, PartDescription};
 use crate::stiffness::{MassAdvice, StationResult, StationTake, static_stiffness, station_masses};
@@ -102,7 +102,7 @@ fn spot(
                     ..known
                 },
                 Ok(mobility) => {
-                    let lowest = lowest_is_known(of_stage, &found.modes, part);
+                    let lowest = lowest_is_known(place, &bare_of(of_stage), &found.modes, part);
                     let compliance = Some(lowest.map(|()| compliance(&mobility)));
                     SpotFindings { results: found.modes, mobility: Some(mobility), compliance, ..known }
                 }

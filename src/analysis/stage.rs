@@ -68,6 +68,11 @@ pub fn repeatability_of(takes: &[StageTake]) -> Repeatability {
     Repeatability::of_takes(&bare_modes(takes))
 }
 
+/// All modes of the takes without a mass.
+pub(super) fn bare_of(takes: &[StageTake]) -> Vec<&StageMode> {
+    takes.iter().filter(|t| !t.is_loaded()).flat_map(|t| &t.modes).collect()
+}
+
 fn bare_modes(takes: &[StageTake]) -> Vec<Vec<StageMode>> {
     takes.iter().filter(|t| !t.is_loaded()).map(|take| take.modes.clone()).collect()
 }
@@ -161,7 +166,8 @@ fn mobility(
         return Err(NO_MOBILITY_ACROSS.into());
     }
     let found = station_masses(&station, &motion).map_err(|e| e.to_string())?;
-    let lowest = lowest_is_known(takes, &found.modes, part);
+    let place = takes.first().map_or("", |t| t.station.place.as_str());
+    let lowest = lowest_is_known(place, &bare_of(takes), &found.modes, part);
     Ok((mobility_of(&found, stage, part)?, lowest))
 }
 

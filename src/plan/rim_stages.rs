@@ -264,6 +264,8 @@ mod tests {
         // Between the linings of 14 mm.
         let long_m = wish.depth_m - 2.0 * 14e-3;
         let bars = 2.0 * SIDE_BRACE.density_kg_m3 * SIDE_BRACE.width_m * SIDE_BRACE.height_m * long_m;
-        assert!((braced[2].mass.value - held[2].mass.value - bars).abs() < 1e-6);
+        // Elements end where a brace does, and the polygon is another one by less than 0.03 % of its length.
+        let added = braced[2].mass.value - held[2].mass.value;
+        assert!((added - bars).abs() < 3e-4 * held[2].mass.value, "{added} {bars}");
     }
 }

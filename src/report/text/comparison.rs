@@ -68,7 +68,7 @@ pub fn comparison_text(comparisons: &[Comparison]) -> String {
         }
     }
     out.push_str(
-        "\nEach figure: times the baseline's, with its 95 % interval. Nothing here says how a guitar will sound.\n",
+        "\nEach figure: times the baseline's, with its 95 % interval.\nNothing here says how a guitar will sound.\n",
     );
     out
 }

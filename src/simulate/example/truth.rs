@@ -73,6 +73,9 @@ pub struct RatioTruth {
     pub power: f64,
 }
 
+/// Modes by number are one and the same while they move by one factor, give or take this share.
+const SAME_ORDER: f64 = 0.03;
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
     pub blanks: Vec<BlankTruth>,
@@ -137,6 +140,10 @@ fn ratios(all: &[ExampleStage], stage: &ExampleStage) -> Vec<RatioTruth> {
         let heard = |m: &(SolidMode, f64)| (BAND_HZ.0..BAND_HZ.1).contains(&m.0.frequency_hz);
         let mean = |of: &dyn Fn(&(SolidMode, f64)) -> f64| {
             let both = of_first.iter().zip(&of_stage).filter(|(a, b)| heard(a) && heard(b));
+            // As far as they keep their order: a wall that bows across its depth has others among them, higher up.
+            let moved = |(a, b): &(&(SolidMode, f64), &(SolidMode, f64))| b.0.frequency_hz / a.0.frequency_hz;
+            let first = both.clone().next().map_or(1.0, |pair| moved(&pair));
+            let both = both.take_while(|pair| (moved(pair) / first - 1.0).abs() < SAME_ORDER);
             let logs: Vec<f64> = both.map(|(a, b)| (of(b) / of(a)).ln()).collect();
             (logs.iter().sum::<f64>() / logs.len() as f64).exp()
         };
