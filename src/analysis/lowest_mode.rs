@@ -3,8 +3,8 @@
 use super::spot_motion::spot_name;
 use crate::compare::StageMode;
 use crate::part::{Kind, PartDescription, RimBuild};
-use crate::plan::{Material, Ply, RIM_BAND_HZ, RimWish, SIDE_BRACE, find_wood, rim_stages};
-use crate::rim::{Outline, places_on};
+use crate::plan::{Material, Ply, RIM_BAND_HZ, RimWish, find_wood, rim_of};
+use crate::rim::{Outline, Plane};
 use crate::stiffness::{StationResult, mode_name};
 use crate::uncertainty::{Cause, Figure};
 
@@ -15,6 +15,8 @@ const TONES: f64 = 0.15;
 const TONES_OF_SOME_WOOD: f64 = 0.22;
 /// A mode that is a smaller part of what the spot gives is not looked for.
 const LEAST_SHARE: f64 = 0.02;
+/// Modes of the model that are looked at, the lowest: those above give next to nothing.
+const MODES: usize = 12;
 /// So sure must it be that no mode lies below the lowest one heard.
 const SURE: f64 = 0.95;
 
@@ -82,26 +84,13 @@ fn expected(part: &PartDescription, build: &RimBuild, spot: &str) -> Result<(Vec
         format!("{spot:?} is no place on the outline, so nothing says whether its lowest mode was heard")
     })?;
     let (plies, known) = plies(part)?;
-    let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
-    let wish = RimWish {
-        depth_m: build.depth_m,
-        block_m: build.block_m,
-        linings: build.linings,
-        held: false,
-        braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
-        brace: SIDE_BRACE,
-        stations: Vec::new(),
-        band_hz: RIM_BAND_HZ,
-        outline,
-    };
-    let stages = rim_stages(&plies[0], &plies, None, &wish, None)?;
-    let stage = &stages[if build.joined() { 2 } else { 1 }];
-    let node = stage.rim.node_at(share);
-    let gives: Vec<(f64, f64)> = stage
-        .modes
-        .iter()
-        .map(|m| (m.frequency_hz, (stage.rim.outward_shape(m, node) / m.frequency_hz).powi(2)))
-        .collect();
+    let wish = RimWish::of_build(build, outline, Vec::new(), RIM_BAND_HZ)?;
+    let unsound = || "the rim's plies as described have no stiffness".to_owned();
+    let rim = rim_of(&plies, None, &wish, build.joined()).ok_or_else(unsound)?;
+    let modes = rim.modes(Plane::In, MODES).ok_or_else(unsound)?;
+    let node = rim.node_at(share);
+    let gives: Vec<(f64, f64)> =
+        modes.iter().map(|m| (m.frequency_hz, (rim.outward_shape(m, node) / m.frequency_hz).powi(2))).collect();
     let all: f64 = gives.iter().map(|g| g.1).sum();
     let tones = gives.into_iter().filter(|g| g.1 > LEAST_SHARE * all).map(|g| g.0).collect();
     Ok((tones, if known { TONES } else { TONES_OF_SOME_WOOD }))

@@ -2,8 +2,8 @@
 
 use crate::compare::Comparison;
 use crate::part::{PartDescription, RimBuild};
-use crate::plan::{Glue, Ply, RIM_BAND_HZ, RimRatios, RimWish, SIDE_BRACE, find_glue, forecast, rim_ratios};
-use crate::rim::{Outline, places_on};
+use crate::plan::{Glue, Ply, RIM_BAND_HZ, RimRatios, RimWish, find_glue, forecast, rim_ratios};
+use crate::rim::Outline;
 
 /// What plies are glued with where nothing is said.
 const USUAL_GLUE: &str = "epoxy";
@@ -82,19 +82,9 @@ fn ratios(
     plies: &Plies<'_>,
     build: &RimBuild,
 ) -> Result<(RimRatios, bool), String> {
-    let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
     let share = outline.station(station);
-    let wish = RimWish {
-        depth_m: build.depth_m,
-        block_m: build.block_m,
-        linings: build.linings,
-        held: false,
-        braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
-        brace: SIDE_BRACE,
-        stations: share.map(|s| (station.to_owned(), s)).into_iter().collect(),
-        band_hz: comparison.power_band_hz.unwrap_or(RIM_BAND_HZ),
-        outline,
-    };
+    let stations = share.map(|s| (station.to_owned(), s)).into_iter().collect();
+    let wish = RimWish::of_build(build, outline, stations, comparison.power_band_hz.unwrap_or(RIM_BAND_HZ))?;
     let ratios = rim_ratios(plies.alone, plies.glued, Some(usual_glue()?), &wish, build.joined())?;
     Ok((ratios, share.is_some()))
 }

@@ -109,7 +109,11 @@ pub fn stage_knowing(name: &str, takes: &[StageTake], part: Option<&PartDescript
         match mobility(takes, name, part) {
             Ok((mobility, lowest)) => {
                 match lowest {
-                    Ok(()) => stage.compliance = Some(compliance(&mobility)),
+                    // What the modes above add is another unknown in another stage.
+                    Ok(()) => {
+                        let above = |s: &Source| s.cause == Cause::ModesOutsideBand;
+                        stage.compliance = Some(compliance(&mobility).scoped(&scope, above));
+                    }
                     Err(why) => stage.notes.push(format!("{name}: how far the spot gives is not known: {why}")),
                 }
                 stage.mobility = Some(mobility);
@@ -167,8 +171,8 @@ fn mobility(
     }
     let found = station_masses(&station, &motion).map_err(|e| e.to_string())?;
     let place = takes.first().map_or("", |t| t.station.place.as_str());
-    let lowest = lowest_is_known(place, &bare_of(takes), &found.modes, part);
-    Ok((mobility_of(&found, stage, part)?, lowest))
+    let mobility = mobility_of(&found, stage, part)?;
+    Ok((mobility, lowest_is_known(place, &bare_of(takes), &found.modes, part)))
 }
 
 /// The mobility of a station named `at` by what stuck-on masses told, or why there is none, in words.

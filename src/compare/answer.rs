@@ -69,10 +69,10 @@ impl Comparison {
         Some(match (top.map(drawn), drawn(push)) {
             (Some(Ok(top)), _) => format!("takes {top} from the top"),
             (Some(Err(open)), Ok(push)) => format!(
-                "what it takes from the top hangs on the top ({}), of a given push it takes {push}",
+                "what it takes from the top hangs on the top ({}), from a given push it takes {push}",
                 open.less_to_more()
             ),
-            (None, Ok(push)) => format!("of a given push it takes {push}"),
+            (None, Ok(push)) => format!("from a given push it takes {push}"),
             (_, Err(_)) => "no clear difference in the power that it takes".into(),
         })
     }
@@ -219,7 +219,7 @@ mod tests {
         let rows = [("mass", 2.0), ("bending_stiffness", 7.0), ("power_drawn", 0.4), ("loss", 1.5)];
         assert_eq!(
             compared(&rows, 0.02, false).answer(),
-            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass (1.92 to 2.08), of a given push it \
+            "laminated against plain: 7.00 times as stiff (6.73 to 7.28), 2.00 times the mass (1.92 to 2.08), from a given push it \
              takes 60 % (58 to 62 %) less power"
         );
         assert_eq!(
@@ -247,7 +247,7 @@ mod tests {
         let said = |top: f64| compared(&[("power_matched_top", top), ("power_drawn", 0.34)], 0.15, false).answer();
         assert_eq!(
             said(0.85),
-            "laminated against plain: what it takes from the top hangs on the top (37 % less to 14 % more), of a given push it takes \
+            "laminated against plain: what it takes from the top hangs on the top (37 % less to 14 % more), from a given push it takes \
              66 % (54 to 75 %) less power"
         );
         assert_eq!(said(0.5), "laminated against plain: takes 50 % (33 to 63 %) less power from the top");

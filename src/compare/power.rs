@@ -44,8 +44,8 @@ pub(super) fn stage_power(
 pub(super) fn power_rows(power: &PowerRatios) -> [(&'static str, &'static str, &Figure); 3] {
     [
         ("power_matched_top", "power from the top", &power.matched_top),
-        ("power_drawn", "power of a given push", &power.given_force),
-        ("power_given_speed", "power of a given movement", &power.given_speed),
+        ("power_drawn", "power from a given push", &power.given_force),
+        ("power_given_speed", "power from a given movement", &power.given_speed),
     ]
 }
 

@@ -16,7 +16,7 @@ pub use forecast::{Forecast, GLUES, Glue, Ply, find_glue, forecast};
 pub use laminate::{Laminate, Layer, glue_line, laminate, stiffness_matrix};
 pub use record::{PastForecast, ShopFactor, shop_factor};
 pub use rim_ratios::{RimRatios, rim_ratios};
-pub use rim_sections::{JOINERY, Joinery, RIM_BAND_HZ, RimWish, SIDE_BRACE, joined, joined_of, side_section};
+pub use rim_sections::{JOINERY, Joinery, RIM_BAND_HZ, RimWish, SIDE_BRACE, joined, joined_of, rim_of, side_section};
 pub use rim_stages::{MODEL_TONES, Patch, RimStage, rim_patches, rim_stages};
 pub use target::{Target, outer_for_stiffness, thickness_for_stiffness, to_be_made};
 pub use woods::{Material, WOODS, Wood, find_wood};

@@ -1,8 +1,9 @@
 //! What a rim's side is made of from stretch to stretch: plies, linings, blocks and braces, as sections of the rim's model.
 
+use super::forecast::{Glue, Ply, layers_of};
 use super::laminate::{Laminate, Layer, laminate, stiffness_matrix};
-use crate::part::LiningKind;
-use crate::rim::{Bar, Leaf, LightWood, Lining, Outline, Rim, RimPiece, Section, Sheet, Shell, Wall};
+use crate::part::{LiningKind, RimBuild};
+use crate::rim::{Bar, Leaf, LightWood, Lining, Outline, Rim, RimPiece, Section, Sheet, Shell, Wall, places_on};
 
 /// What the rim is to be.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +24,32 @@ pub struct RimWish {
     pub stations: Vec<(String, f64)>,
     /// Over which the mobility is averaged (Hz).
     pub band_hz: (f64, f64),
+}
+
+impl RimWish {
+    /// A free rim as a part's description has it, with the usual braces, on an outline.
+    ///
+    /// # Errors
+    /// A sentence if a brace stands nowhere on the outline.
+    pub fn of_build(
+        build: &RimBuild,
+        outline: Outline,
+        stations: Vec<(String, f64)>,
+        band_hz: (f64, f64),
+    ) -> Result<Self, String> {
+        let braces = build.braces.as_deref().map_or(Ok(Vec::new()), |names| places_on(&outline, names))?;
+        Ok(Self {
+            depth_m: build.depth_m,
+            block_m: build.block_m,
+            linings: build.linings,
+            held: false,
+            braces: braces.iter().flat_map(|(_, share)| [*share, 1.0 - share]).collect(),
+            brace: SIDE_BRACE,
+            stations,
+            band_hz,
+            outline,
+        })
+    }
 }
 
 /// The band that a plan averages over (Hz).
@@ -146,6 +173,14 @@ fn brace(side: &Section, thickness_m: f64, wish: &RimWish, share: f64) -> RimPie
 
 pub(super) fn total(layers: &[Layer]) -> f64 {
     layers.iter().map(|l| l.thickness_m).sum()
+}
+
+/// The rim of some plies, with its blocks, linings and braces or without them. `None` if a layer is not sound.
+pub fn rim_of(plies: &[Ply], glue: Option<(&Glue, f64)>, wish: &RimWish, with_joints: bool) -> Option<Rim> {
+    let layers = layers_of(plies, glue);
+    let side = side_section(&layers, wish.depth_m)?;
+    let (section, pieces) = if with_joints { joined(&side, total(&layers), wish) } else { (side, Vec::new()) };
+    Some(made(wish, &section, &pieces))
 }
 
 /// The rim of a section and pieces, free or with its edges held.

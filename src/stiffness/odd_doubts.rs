@@ -40,7 +40,11 @@ pub(super) fn doubts(result: &mut BlankResult, departures: &Departures, prior: &
             result.notes.extend(withheld.into_iter().map(BlankNote::GrainLeavesOpen));
         }
     }
-    let (rise_m, u_m) = odd.bow_m;
+    // A bow that was read counts, even where the modes seem to deny it: they cannot tell it from a stiffer wood across.
+    let (rise_m, u_m) = match &departures.bow {
+        Some(read) if read.value > odd.bow_m.0 + COVERAGE_95 * odd.bow_m.1 => (read.value, read.u_95()),
+        _ => odd.bow_m,
+    };
     let usual_m = rise_m / prior.unit_m;
     if departures.bow.is_some() || rise_m - COVERAGE_95 * u_m > 0.0 {
         result.bow = Some(Figure::new(rise_m, u_m, Cause::Bow));

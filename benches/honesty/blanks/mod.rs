@@ -32,21 +32,23 @@ pub fn wide(parts: usize) -> Vec<Row> {
 }
 
 fn rows(parts: usize, plate: impl Fn(usize) -> Plate + Sync, seed: u64) -> Vec<Row> {
-    let trace = std::env::var("RINGWRIGHT_TRACE").ok();
-    let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
-    let given: Vec<Given> = (0..parts)
-        .into_par_iter()
-        .filter(|index| only.is_none_or(|o| o == *index))
-        .map(|index| {
-            let plate = plate(index);
-            let tapped = Tapped::new(&plate, seed + index as u64);
-            let [along, across, shear] = plate.moduli;
-            let given = Given::new(&plate, [along, along, across, shear], &tapped, &Departures::default());
-            if let Some(trace) = &trace {
-                given.trace(index, &plate, &tapped, trace == "all" || only.is_some());
-            }
-            given
-        })
-        .collect();
+    let given = each(parts, |index, trace| {
+        let plate = plate(index);
+        let tapped = Tapped::new(&plate, seed + index as u64);
+        let [along, across, shear] = plate.moduli;
+        let given = Given::new(&plate, [along, along, across, shear], &tapped, &Departures::default());
+        if let Some(all) = trace {
+            given.trace(index, &plate, &tapped, all);
+        }
+        given
+    });
     given::rows(&given)
+}
+
+/// Every blank, or the one that is asked for; `of` is told whether to trace, and then whether those that are well off too.
+fn each(parts: usize, of: impl Fn(usize, Option<bool>) -> Given + Sync) -> Vec<Given> {
+    let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
+    let trace = std::env::var("RINGWRIGHT_TRACE").ok().map(|trace| trace == "all" || only.is_some());
+    let wanted = (0..parts).into_par_iter().filter(|index| only.is_none_or(|o| o == *index));
+    wanted.map(|index| of(index, trace)).collect()
 }

@@ -3,10 +3,10 @@
 //! Truth: shallow shells by Ritz's method with the grain at any angle and fields of thickness, stiffness and density
 //! (`tests/outside/fem/odd_blanks.py`). Half of the makers read the angle (within 1 degree), half the bow (within 1 mm).
 
-use rayon::prelude::*;
 use ringwright::part::Departures;
 use ringwright::uncertainty::{Cause, Figure};
 
+use super::each;
 use super::given::{self, Given};
 use super::tables::{self, Odd};
 use super::tapped::Tapped;
@@ -39,26 +39,20 @@ pub fn nearly(parts: usize) -> Vec<Row> {
 
 fn measured(parts: usize, kind: usize) -> Vec<Row> {
     let blanks = tables::odd(kind);
-    let trace = std::env::var("RINGWRIGHT_TRACE").ok();
-    let only: Option<usize> = std::env::var("RINGWRIGHT_BLANK").ok().and_then(|v| v.parse().ok());
-    let given: Vec<Given> = (0..parts)
-        .into_par_iter()
-        .filter(|index| only.is_none_or(|o| o == *index))
-        .map(|index| {
-            let odd = &blanks[index % blanks.len()];
-            let seed = 1_000_000 * (kind as u64 + 1) + index as u64;
-            let tapped = Tapped::new(&odd.plate, seed);
-            let [along, across, shear] = odd.plate.moduli;
-            let truth = [odd.along_length_pa, along, across, shear];
-            let given = Given::new(&odd.plate, truth, &tapped, &read(odd, seed));
-            if let Some(trace) = &trace {
-                let wedge = odd.wedge.map(|w| 100.0 * w);
-                let told = format!("grain {:.1}, bow {:.1} mm, wedge {wedge:.1?} %", odd.grain_deg, 1e3 * odd.bow_m);
-                given.trace_odd(index, &told, &odd.plate, &tapped, trace == "all" || only.is_some());
-            }
-            given
-        })
-        .collect();
+    let given = each(parts, |index, trace| {
+        let odd = &blanks[index % blanks.len()];
+        let seed = 1_000_000 * (kind as u64 + 1) + index as u64;
+        let tapped = Tapped::new(&odd.plate, seed);
+        let [along, across, shear] = odd.plate.moduli;
+        let truth = [odd.along_length_pa, along, across, shear];
+        let given = Given::new(&odd.plate, truth, &tapped, &read(odd, seed));
+        if let Some(all) = trace {
+            let wedge = odd.wedge.map(|w| 100.0 * w);
+            let told = format!("grain {:.1}, bow {:.1} mm, wedge {wedge:.1?} %", odd.grain_deg, 1e3 * odd.bow_m);
+            given.trace_odd(index, &told, &odd.plate, &tapped, all);
+        }
+        given
+    });
     given::odd_rows(&given, kind == 5)
 }
 

@@ -39,7 +39,7 @@ fn power_of_joined(report: &RimPlan) -> Option<String> {
     let ((station, _), last) = (report.stations.first()?, report.stages.last()?);
     let at = last.power.first()?;
     Some(format!(
-        "Power at the {station}, {} against {}: from the top {}, of a given push {}, of a given movement {}",
+        "Power at the {station}, {} against {}: from the top {}, from a given push {}, from a given movement {}",
         last.name,
         report.stages.first()?.name,
         power(&at.matched_top),

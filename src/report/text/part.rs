@@ -192,9 +192,9 @@ impl StationEntry {
                 said +=
                     &format!("from a top whose edge gives 0.3 to 3 times as readily as {baseline}: {}; ", told(top));
             }
-            said += &format!("of a given push: {}", told(ratio));
+            said += &format!("from a given push: {}", told(ratio));
             if let Some(speed) = &self.power_given_speed_ratio {
-                said += &format!("; of a given movement: {}", told(speed));
+                said += &format!("; from a given movement: {}", told(speed));
             }
             all.push(said);
         }

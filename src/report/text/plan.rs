@@ -107,8 +107,8 @@ pub fn plan_text(report: &LaminationPlan) -> String {
                 &mut out,
                 "  ",
                 &format!(
-                    "Power at {} mm, times the outer ply alone: from a top whose edge gives 0.3 to 3 times as readily as that ply {}, of a \
-                     given push {}, of a given movement {}. Which of them holds hangs on the top.",
+                    "Power at {} mm, times the outer ply alone: from a top whose edge gives 0.3 to 3 times as readily as that ply {}, from \
+                     a given push {}, from a given movement {}. Which of them holds hangs on the top.",
                     thickness(&last.thickness),
                     power(&strip.matched_top),
                     power(&strip.given_force),
@@ -133,7 +133,7 @@ pub fn plan_text(report: &LaminationPlan) -> String {
                     &mut out,
                     "  ",
                     &format!(
-                        "{}: {} of {:.2} mm; {} times the stiffness, {} times the mass, power of a given push {}",
+                        "{}: {} of {:.2} mm; {} times the stiffness, {} times the mass, power from a given push {}",
                         target.wish,
                         target.ply,
                         1e3 * t.thickness_m,

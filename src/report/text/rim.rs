@@ -61,8 +61,8 @@ pub(super) fn rim_text(report: &RimPlan, out: &mut String) {
     for (place, (station, _)) in report.stations.iter().enumerate() {
         let readings: [(&str, Reading); 3] = [
             ("from the top", |p| &p.matched_top),
-            ("of a given push", |p| &p.given_force),
-            ("of a given movement", |p| &p.given_speed),
+            ("from a given push", |p| &p.given_force),
+            ("from a given movement", |p| &p.given_speed),
         ];
         for (number, (reading, of)) in readings.into_iter().enumerate() {
             let cell = |s: &RimStage| if s.name == "plain" { "—".to_owned() } else { power(of(&s.power[place])) };
