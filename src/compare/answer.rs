@@ -83,7 +83,10 @@ impl Comparison {
             ("stiffness", self.row(&STIFFNESS)),
             ("mass", self.row(&["mass"])),
             ("loss", self.row(&["loss"])),
-            ("power drawn", self.row(&["power_drawn"])),
+            match self.row(&["power_matched_top"]) {
+                Some(top) => ("power from the top", Some(top)),
+                None => ("power from a given push", self.row(&["power_drawn"])),
+            },
         ];
         let pitch = self.row(&["pitch"]).filter(|_| figures[0].1.is_none()).map(|r| sounds(&r.ratio));
         let apart = figures.iter().filter_map(|(what, row)| Some(apart(what, &row.as_ref()?.ratio)));
@@ -225,7 +228,7 @@ mod tests {
         assert_eq!(
             compared(&rows, 0.02, true).answer(),
             "laminated beside plain: stiffness 600 % more (573 to 628 %), mass 100 % more (92 to 108 %), loss 50 % more (44 to 56 %), \
-             power drawn 60 % less (58 to 62 %)"
+             power from a given push 60 % less (58 to 62 %)"
         );
         // Narrower intervals are told with a decimal.
         let narrow = |code, alike| compared(&[(code, 1.3)], 0.002, alike).answer();

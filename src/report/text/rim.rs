@@ -93,7 +93,7 @@ fn best_patches(report: &RimPlan) -> Option<String> {
     let grams = report.patches.first().map(|p| 1e3 * p.mass_kg)?;
     let what = format!("A patch of 40 mm of a further inner ply on both sides ({grams:.0} g together)");
     if best.is_empty() {
-        return Some(format!("{what} lowers the power at the {station} nowhere by more than 5 %."));
+        return Some(format!("{what} lowers the power from a given push at the {station} nowhere by more than 5 %."));
     }
     let told: Vec<String> = best
         .iter()
@@ -107,7 +107,7 @@ fn best_patches(report: &RimPlan) -> Option<String> {
         })
         .collect();
     Some(format!(
-        "{what} lowers the power at the {station} most near {}. A hint only: it hangs on where single tones fall, and the place may be \
+        "{what} lowers the power from a given push at the {station} most near {}. A hint only: it hangs on where single tones fall, and the place may be \
          off by several centimetres.",
         told.join(" and ")
     ))
