@@ -133,7 +133,7 @@ fn the_picture_and_the_table_are_written_once() {
     assert!(code == Some(2) && err.contains("exists already"), "{err}");
 }
 
-/// The rim as the frame model has it: stages in order of stiffness, power drawn less; outlines by name and from a file; and what
+/// The rim as its model has it: stages in order of stiffness, less power from a given push; outlines by name and from a file; and what
 /// cannot be an outline.
 #[test]
 fn a_rim_is_foretold() {
