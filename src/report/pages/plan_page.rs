@@ -21,7 +21,7 @@ pub fn plan_png(report: &LaminationPlan) -> Result<Vec<u8>, String> {
     on.text(40.0, 52.0, &title, Style { size: 30.0, bold: true, ..Style::default() });
     let remark = report.remark.as_deref().map_or(String::new(), |r| format!("{r} · "));
     let note = format!(
-        "{remark}numbers at the dots: thickness of the inner ply, mm; bars: 95 % intervals; grey lines: power from a given push"
+        "{remark}numbers at the dots: thickness of the inner ply, mm; bars: 95 % intervals; grey lines: less power from a given push"
     );
     on.text(40.0, 84.0, &note, Style { size: 19.0, colour: MUTED, ..Style::default() });
     draw(&mut on, report);
@@ -59,7 +59,7 @@ fn draw(on: &mut Drawing, report: &LaminationPlan) {
         on.text(
             first.0 + 8.0,
             first.1.max(panel.top + 6.0) + 14.0,
-            &format!("{:.0} % less from a push", 100.0 * (1.0 - power)),
+            &format!("{:.0} % less", 100.0 * (1.0 - power)),
             style,
         );
     }
